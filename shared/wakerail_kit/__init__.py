@@ -1,0 +1,1 @@
+"""The contract between Wakerail's daemon, its plugins and its simulators: messages, kinds, hooks, units, clock."""

@@ -1,0 +1,269 @@
+"""The event types: one struct for each thing that can happen, named in the past tense.
+
+An event's ``data`` follows the struct; its CloudEvents ``type`` is ``wakerail.<kebab-name>.v1``.
+Times ``at_s`` are monotonic seconds of the daemon's clock; inside a run they count from the start of the run's
+watch only where the field is named ``since_start_s``.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Any, TypeVar
+
+import msgspec
+from msgspec import Struct
+
+from wakerail_kit.clock import Clock, rfc3339
+from wakerail_kit.ids import new_id
+from wakerail_kit.messages import Event, Identity, InstrumentState, Measurement
+from wakerail_kit.outcome import Finding, Outcome
+
+
+class EventData(Struct, frozen=True, kw_only=True):
+    """Base of every event's data."""
+
+
+class InstrumentConnected(EventData, frozen=True, kw_only=True):
+    """The instrument answered and said who it is."""
+
+    instrument: str
+    identity: Identity
+
+
+class InstrumentLost(EventData, frozen=True, kw_only=True):
+    """The instrument stopped answering, or is out of step; it is treated as energised until it is back."""
+
+    instrument: str
+    state: InstrumentState
+    why: str
+
+
+class InstrumentFaulted(EventData, frozen=True, kw_only=True):
+    """The instrument put an error into its queue (code and text as SCPI-1999 21.8 writes them)."""
+
+    instrument: str
+    code: int
+    text: str
+    after: str = ""
+
+
+class SettingApplied(EventData, frozen=True, kw_only=True):
+    """A setting was sent and taken. ``value`` is in ``unit`` (UCUM); on and off are 1 and 0."""
+
+    instrument: str
+    setting: str
+    value: float
+    unit: str
+
+
+class MadeSafe(EventData, frozen=True, kw_only=True):
+    """The instrument was put into its safe state (output off, heater off), or could not be."""
+
+    instrument: str
+    reached: bool
+    why: str
+
+
+class InterlockTripped(EventData, frozen=True, kw_only=True):
+    """A limit kept beside the instrument was crossed; the instrument was made safe first."""
+
+    instrument: str
+    interlock: str
+    says: str
+    value: float | None
+    limit: float | None
+    unit: str
+
+
+class InterlockReset(EventData, frozen=True, kw_only=True):
+    """A person let a tripped instrument be used again."""
+
+    instrument: str
+    operator: str
+
+
+class LineResult(Struct, frozen=True, kw_only=True):
+    """One line of a charge port: ``vbus``, ``ground``, ``d_plus``, ``d_minus``, ``cc1``, ``cc2``, ..."""
+
+    line: str
+    passed: bool
+    says: str = ""
+    value: float | None = None
+    unit: str = ""
+
+
+class PortTested(EventData, frozen=True, kw_only=True):
+    """The port tester's answer, line by line, with the raw text it gave."""
+
+    instrument: str
+    passed: bool
+    lines: list[LineResult]
+    raw: str
+
+
+class UsbAttached(EventData, frozen=True, kw_only=True):
+    """A USB device was enumerated. ``mode`` is the boot mode by the device family's table, if known."""
+
+    instrument: str
+    at_s: float
+    path: str
+    vendor_id: int
+    product_id: int
+    device_class: int
+    revision_bcd: int | None = None
+    speed_mbit_s: float | None = None
+    serial: str = ""
+    maker: str = ""
+    product: str = ""
+    family: str = ""
+    mode: str = ""
+    mode_order: int | None = None
+
+
+class UsbDetached(EventData, frozen=True, kw_only=True):
+    """A USB device left the bus."""
+
+    instrument: str
+    at_s: float
+    path: str
+    vendor_id: int | None = None
+    product_id: int | None = None
+    family: str = ""
+    mode: str = ""
+
+
+class UsbEnumerationFailed(EventData, frozen=True, kw_only=True):
+    """Something was plugged in that did not enumerate; ``count`` is how often on this port so far."""
+
+    instrument: str
+    at_s: float
+    path: str
+    count: int
+    says: str = ""
+
+
+class RunStarted(EventData, frozen=True, kw_only=True):
+    """A sequence began."""
+
+    run: str
+    sequence: str
+    inputs: dict[str, str]
+    roles: dict[str, str]
+    cautions: list[str]
+    job: str | None = None
+    operator: str = ""
+
+
+class StepStarted(EventData, frozen=True, kw_only=True):
+    """A step began. ``duration_s`` is how long it will take where that is known."""
+
+    run: str
+    number: int
+    verb: str
+    title: str
+    at_s: float
+    duration_s: float | None = None
+
+
+class StepFinished(EventData, frozen=True, kw_only=True):
+    """A step ended with an outcome."""
+
+    run: str
+    number: int
+    verb: str
+    title: str
+    outcome: Outcome
+    finding: Finding | None = None
+    says: str = ""
+    measurements: list[Measurement] = []
+
+
+class PromptRaised(EventData, frozen=True, kw_only=True):
+    """A person is asked to do something."""
+
+    run: str
+    prompt: str
+    text: str
+
+
+class PromptAnswered(EventData, frozen=True, kw_only=True):
+    """A person confirmed, or said no."""
+
+    run: str
+    prompt: str
+    confirmed: bool
+    operator: str = ""
+
+
+class OnsetSeen(EventData, frozen=True, kw_only=True):
+    """The device began to draw: the boot's first sample above the standing level."""
+
+    run: str
+    at_s: float
+    level_a: float
+
+
+class RestartSeen(EventData, frozen=True, kw_only=True):
+    """The device went through its boot again. ``at_s``: the running boot ended; ``again_s``: the next began."""
+
+    run: str
+    at_s: float
+    again_s: float
+    number: int
+    evidence: list[str]
+    says: str
+
+
+class RunFinished(EventData, frozen=True, kw_only=True):
+    """A run ended; its verdict is in the journal under ``verdict``."""
+
+    run: str
+    verdict: str
+    outcome: Outcome
+    finding: Finding
+    reason: str
+
+
+_Data = TypeVar("_Data", bound=EventData)
+
+
+def type_of(data: type[EventData]) -> str:
+    """Return the CloudEvents type of an event struct: ``RestartSeen`` is ``wakerail.restart-seen.v1``."""
+    kebab = re.sub(r"(?<=[a-z])(?=[A-Z])", "-", data.__name__).lower()
+    return f"wakerail.{kebab}.v1"
+
+
+EVENT_TYPES: dict[str, type[EventData]] = {type_of(data): data for data in EventData.__subclasses__()}
+
+
+def make_event(
+    data: EventData,
+    *,
+    clock: Clock,
+    bench: str,
+    owner: str,
+    run: str | None = None,
+    cause: str | None = None,
+) -> Event:
+    """Wrap event data into a CloudEvents envelope. ``owner`` is the instrument, or ``sequence`` for a run's own."""
+    now = clock.now()
+    return Event(
+        id=new_id(now),
+        source=f"/wakerail/{bench}/{owner}",
+        type=type_of(type(data)),
+        time=rfc3339(now),
+        subject=run if owner == "sequence" else owner,
+        runid=run,
+        causeid=cause,
+        data=msgspec.to_builtins(data),
+    )
+
+
+def read_event(event: Event, data: type[_Data]) -> _Data | None:
+    """Return the event's data as the struct ``data``, or None if the event is of another type."""
+    return msgspec.convert(event.data, data) if event.type == type_of(data) else None
+
+
+def any_data(event: Event) -> Any:
+    """Return the event's data as its own struct. Raises KeyError for a type that this version does not know."""
+    return msgspec.convert(event.data, EVENT_TYPES[event.type])

@@ -1,0 +1,74 @@
+"""Device families: what the shop knows of a sort of device, read from config/devices/*.yaml."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from wakerail_kit.yamldoc import load_yaml
+
+
+@dataclass(frozen=True, slots=True)
+class UsbMode:
+    """One boot mode as the host sees it: USB identity, and its place in the order of a boot (0 is earliest)."""
+
+    name: str
+    order: int
+    vendor_id: int
+    product_id: int | None
+    device_class: int | None
+
+    def matches(self, vendor_id: int, product_id: int, device_class: int) -> bool:
+        return (
+            vendor_id == self.vendor_id
+            and self.product_id in {None, product_id}
+            and self.device_class in {None, device_class}
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceFamily:
+    """A sort of device: its name, nominal volts and the boot modes in which its USB port enumerates."""
+
+    name: str
+    says: str
+    nominal_v: float
+    usb_modes: tuple[UsbMode, ...]
+
+
+def load_family(file: Path) -> DeviceFamily:
+    """Read one family. Raises ConfigInvalid listing every mistake with its line."""
+    doc = load_yaml(file)
+    top = doc.top
+    name = top.name("family")
+    says = top.text("says", default="")
+    nominal_v = top.quantity("nominal", "V", low=0.0)
+    modes = tuple(
+        UsbMode(
+            name=entry.name("mode"),
+            order=order,
+            vendor_id=entry.integer("vendor", low=0, high=0xFFFF),
+            product_id=entry.optional_integer("product", low=0, high=0xFFFF),
+            device_class=entry.optional_integer("class", low=0, high=0xFF),
+        )
+        for order, entry in enumerate(top.sections("usb-modes", default=()))
+    )
+    doc.finish()
+    return DeviceFamily(name, says, nominal_v, modes)
+
+
+def load_families(folder: Path) -> tuple[DeviceFamily, ...]:
+    """Read every family of a folder, in the order of the file names."""
+    return tuple(load_family(file) for file in sorted(folder.glob("*.yaml")))
+
+
+def classify(
+    families: Sequence[DeviceFamily], vendor_id: int, product_id: int, device_class: int
+) -> tuple[DeviceFamily, UsbMode] | None:
+    """Return the family and boot mode of a USB identity, or None for a stranger."""
+    for family in families:
+        for mode in family.usb_modes:
+            if mode.matches(vendor_id, product_id, device_class):
+                return family, mode
+    return None

@@ -1,0 +1,42 @@
+"""How a run ended: the outcome, in the words of the IEEE 1671 family, and beside it a finding of our own.
+
+The full enumeration of the standard was not to be seen, so no conformance is claimed.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Outcome(StrEnum):
+    """What a step, a measurement or a whole sequence concludes."""
+
+    PASSED = "Passed"
+    FAILED = "Failed"
+    INCONCLUSIVE = "Inconclusive"
+    ABORTED = "Aborted"
+
+
+class Finding(StrEnum):
+    """What was found, as a short code; each sequence names those it can give."""
+
+    # of the boot watch
+    NO_DRAW = "no-draw"
+    STANDING_DRAW = "standing-draw"
+    HARD_SHORT = "hard-short"
+    SUPPLY_LIMITED = "supply-limited"
+    STALLED = "stalled"
+    RESTARTING = "restarting"
+    RUNNING = "running"
+    # of the rail check and the port check
+    RAIL_QUIET = "rail-quiet"
+    PORT_CLEAR = "port-clear"
+    PORT_FAULT = "port-fault"
+    # of any sequence
+    CHECKS_PASSED = "checks-passed"
+    CHECK_FAILED = "check-failed"
+    TOO_LITTLE_DATA = "too-little-data"
+    # not about the device at all
+    BENCH_FAULT = "bench-fault"
+    INTERLOCK = "interlock"
+    STOPPED = "stopped"

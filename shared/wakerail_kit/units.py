@@ -1,0 +1,86 @@
+"""Quantities as people write them (``3.85 V``, ``500 mA``, ``1.5 min``), read by pint into plain SI numbers.
+
+Units are named by their UCUM codes on the bus and in files: V, A, s, Cel, K, Ohm, W, J, C, Hz, %, 1.
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+from importlib import resources
+
+import pint
+
+from wakerail_kit.errors import WakerailError
+
+_NAMES = {
+    "V": ("a voltage", "3.85 V"),
+    "A": ("a current", "500 mA"),
+    "s": ("a time", "60 s"),
+    "Cel": ("a temperature", "230 degC"),
+    "K": ("a temperature difference", "5 K"),
+    "Ohm": ("a resistance", "10 Ohm"),
+    "W": ("a power", "2 W"),
+    "J": ("an energy", "3 J"),
+    "C": ("a charge", "50 mA*s"),
+    "Hz": ("a rate", "20 Hz"),
+    "%": ("a share", "10 %"),
+    "1": ("a plain number", "3"),
+    "K/s": ("a ramp", "1.5 K/s"),
+}
+_PINT_OF_UCUM = {"1": "dimensionless", "%": "percent"}
+_QUANTITY = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
+
+
+class UnitInvalid(WakerailError):
+    """The text is not a quantity of the wanted unit; the message says what would be right."""
+
+
+@functools.cache
+def registry() -> pint.UnitRegistry[float]:
+    """Return the bench's pint registry, built once from the kit's own short list of units."""
+    with resources.as_file(resources.files("wakerail_kit") / "units.txt") as definitions:
+        return pint.UnitRegistry(str(definitions))
+
+
+def parse_quantity(text: object, unit: str) -> float:
+    """Return ``text`` as a plain number in the UCUM unit ``unit``.
+
+    A bare number is taken only where ``unit`` is ``1``. Raises UnitInvalid otherwise, and when the
+    text's dimension does not fit, saying what was expected with an example.
+    """
+    what, example = _NAMES.get(unit, (f"a quantity in {unit}", f"1 {unit}"))
+    match = _QUANTITY.match(str(text)) if isinstance(text, int | float | str) and not isinstance(text, bool) else None
+    if match is None:
+        raise UnitInvalid(f"{text!r} is not {what}; write it like '{example}'")
+    number, suffix = float(match[1]), match[2].replace("°", "deg")
+    if not suffix:
+        if unit == "1":
+            return number
+        raise UnitInvalid(f"{str(text)!r} has no unit; write it like '{example}'")
+    try:
+        quantity = registry().Quantity(number, suffix)
+        return float(quantity.to(_PINT_OF_UCUM.get(unit, unit)).magnitude)
+    except pint.DimensionalityError:
+        raise UnitInvalid(f"{str(text)!r} is not {what}; write it like '{example}'") from None
+    except Exception:  # noqa: BLE001  pint raises many sorts for an unknown unit (undefined, tokenizing, syntax)
+        raise UnitInvalid(f"{str(text)!r}: unknown unit {suffix!r}; write it like '{example}'") from None
+
+
+def factor(of: str, to: str) -> float:
+    """Return what one multiplies a number in unit ``of`` by to get unit ``to`` (``factor('mA', 'A')`` is 0.001).
+
+    ``of`` may carry a number: ``factor('0.1 V', 'V')`` is 0.1. Raises UnitInvalid if they do not fit.
+    """
+    return parse_quantity(of if _QUANTITY.match(of) else f"1 {of}", to)
+
+
+def human(value: float, unit: str) -> str:
+    """Return a number in a UCUM unit as people write it: ``human(0.0413, 'A')`` is ``41.3 mA``."""
+    shown = {"Cel": "°C", "Ohm": "Ω", "1": ""}.get(unit, unit)
+    if unit in {"V", "A", "W", "Ohm", "s", "J", "C"} and value != 0 and abs(value) < 1 and unit != "s":
+        if abs(value) >= 1e-3:
+            return f"{value * 1e3:.3g} m{shown}"
+        return f"{value * 1e6:.3g} µ{shown}"
+    digits = f"{value:.3f}".rstrip("0").rstrip(".") if abs(value) < 100 else f"{value:.4g}"
+    return f"{digits} {shown}".strip()
