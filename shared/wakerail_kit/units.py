@@ -6,6 +6,7 @@ Units are named by their UCUM codes on the bus and in files: V, A, s, Cel, K, Oh
 from __future__ import annotations
 
 import functools
+import math
 import re
 from importlib import resources
 
@@ -54,6 +55,8 @@ def parse_quantity(text: object, unit: str) -> float:
     if match is None:
         raise UnitInvalid(f"{text!r} is not {what}; write it like '{example}'")
     number, suffix = float(match[1]), match[2].replace("°", "deg")
+    if not math.isfinite(number):
+        raise UnitInvalid(f"{str(text)!r} is too large a number; write it like '{example}'")
     if not suffix:
         if unit == "1":
             return number
