@@ -106,13 +106,17 @@ class Setting:
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A kind as sequences and hosts see it: its settings, signals (name to UCUM unit) and tests (name to method)."""
+    """A kind as sequences and hosts see it: its settings, signals (name to UCUM unit) and tests (name to method).
+
+    ``must_be_limited`` are the settings for which a bench must state the highest value ever allowed.
+    """
 
     name: str
     protocol: type[Any]
     settings: Mapping[str, Setting] = field(default_factory=dict)
     signals: Mapping[str, str] = field(default_factory=dict)
     tests: Mapping[str, str] = field(default_factory=dict)
+    must_be_limited: tuple[str, ...] = ()
 
     def safe_order(self, wanted: Mapping[str, float | bool]) -> list[str]:
         """Return the names of ``wanted`` in the order to apply them: off first, on last, as declared between."""
@@ -141,6 +145,7 @@ POWER_SOURCE = Kind(
         Setting("output", "set_output", None, energises=True),
     ),
     signals={"voltage": "V", "current": "A", "limiting": "1", "output": "1"},
+    must_be_limited=("volts", "limit"),
 )
 HEAT_SOURCE = Kind(
     name="heat-source",
@@ -150,6 +155,7 @@ HEAT_SOURCE = Kind(
         Setting("heater", "set_heater", None, energises=True),
     ),
     signals={"temperature": "Cel", "setpoint": "Cel", "heater": "1"},
+    must_be_limited=("temperature",),
 )
 PORT_TESTER = Kind(name="port-tester", protocol=PortTester, tests={"lines": "test_port"})
 USB_WATCHER = Kind(name="usb-watcher", protocol=UsbWatcher)

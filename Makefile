@@ -1,0 +1,39 @@
+# Everything runs from a virtual environment made here; nothing but Python 3.11 or newer is needed.
+PYTHON ?= python3
+BIN := .venv/bin
+STAMP := .venv/.ready
+
+.PHONY: demo test lint types bench schemas lock clean
+
+demo: $(STAMP)
+	$(BIN)/wakerail demo --out out/demo
+
+test: $(STAMP)
+	$(BIN)/python -m pytest -n auto tests
+
+lint: $(STAMP)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+bench: $(STAMP)
+	for program in bus startup restart_latency; do $(BIN)/python benchmarks/$$program.py --short || exit 1; done
+
+schemas: $(STAMP)
+	$(BIN)/python -m wakerail.bus.asyncapi docs
+
+$(STAMP): requirements.lock pyproject.toml
+	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Wakerail needs Python 3.11 or newer; set PYTHON=")'
+	$(PYTHON) -m venv .venv
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	touch $@
+
+# Pins every dependency with hashes and without addresses (needs uv).
+lock:
+	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header \
+		--extra dev pyproject.toml -o requirements.lock
+
+clean:
+	rm -rf .venv out var

@@ -1,0 +1,167 @@
+"""The bench: its hosted instruments, and the one way in which anything that happens is kept and told.
+
+What happens is put into the journal first and announced on the bus when it is durable there. Frames go to the bus at
+once and into the journal in chunks.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Iterable, Iterator, Mapping, Sequence
+from contextlib import asynccontextmanager, contextmanager
+from dataclasses import dataclass
+
+import structlog
+
+from wakerail.bench.host import InstrumentHost
+from wakerail.bus import Bus
+from wakerail.config import BenchConfig
+from wakerail.journal import Journal
+from wakerail_kit import topics
+from wakerail_kit.clock import Clock
+from wakerail_kit.errors import DeviceRefused, WakerailError
+from wakerail_kit.events import EventData, make_event
+from wakerail_kit.messages import Event, Frame, Prompt, Status, Verdict
+
+#: What each instrument gets to reach its safe state in a walk over the bench.
+MAKE_SAFE_TIMEOUT_S = 3.0
+
+log = structlog.get_logger()
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """An event as it was kept: ``row`` is its place in the journal."""
+
+    event: Event
+    row: int
+
+
+class Bench:
+    """The instruments of a bench and the keeping of what happens there."""
+
+    def __init__(self, config: BenchConfig, clock: Clock, bus: Bus, journal: Journal) -> None:
+        self.name = config.name
+        self.clock = clock
+        self.bus = bus
+        self._journal = journal
+        self._tasks: set[asyncio.Task[object]] = set()
+        self.hosts = {
+            instrument.name: InstrumentHost(instrument, config.name, clock, self) for instrument in config.instruments
+        }
+
+    @property
+    def instruments(self) -> Mapping[str, InstrumentHost]:
+        """The hosted instruments by name, in the order of the configuration."""
+        return self.hosts
+
+    # --- keeping and telling ---
+
+    async def record(
+        self, data: EventData, *, owner: str, run: str | None = None, cause: str | None = None
+    ) -> Recorded:
+        """Keep an event and then announce it. ``owner`` is an instrument, or ``sequence`` for a run's own events.
+
+        A journal that cannot be written does not stop the bench: the event is announced without a row (-1) and
+        the failure is logged. Verdicts are stricter, see ``record_verdict``.
+        """
+        event = make_event(data, clock=self.clock, bench=self.name, owner=owner, run=run, cause=cause)
+        if owner == "sequence" and run is not None:
+            topic = topics.run(self.name, run, "event")
+        else:
+            topic = topics.instrument(self.name, owner, "event")
+        try:
+            row = await self._journal.append(topic, event)
+        except WakerailError as wrong:
+            log.error("event is not in the journal", why=str(wrong), type=event.type)
+            row = -1
+        self.bus.publish(topic, event, row=row if row >= 0 else None)
+        return Recorded(event, row)
+
+    async def record_prompt(self, prompt: Prompt) -> int:
+        """Keep a prompt and show it."""
+        return await self._record(topics.run(self.name, prompt.run, "prompt"), prompt)
+
+    async def record_verdict(self, verdict: Verdict) -> int:
+        """Keep a verdict and then announce it. Raises if it could not be made durable: then it is not announced."""
+        return await self._record(topics.run(self.name, verdict.run, "verdict"), verdict)
+
+    async def _record(self, topic: str, message: Prompt | Verdict) -> int:
+        row = await self._journal.append(topic, message)
+        self.bus.publish(topic, message, row=row)
+        return row
+
+    # --- what the hosts tell (HostOutput) ---
+
+    def frame(self, frame: Frame) -> None:
+        """Announce a frame at once; the journal gathers it."""
+        self.bus.publish(topics.instrument(self.name, frame.instrument, "frame"), frame)
+        self._journal.append_frame(frame, run=self.hosts[frame.instrument].claimed_by)
+
+    def status(self, status: Status) -> None:
+        """Announce an instrument's state; it is retained."""
+        topic = topics.instrument(self.name, status.instrument, "status")
+        self.bus.publish(topic, status, retain=True)
+
+    def event(self, data: EventData, instrument: str, run: str | None) -> None:
+        """Keep and announce what an instrument saw; order is kept, since the journal takes them in turn."""
+        task = asyncio.get_running_loop().create_task(
+            self.record(data, owner=instrument, run=run), name=f"record-{type(data).__name__}"
+        )
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    # --- runs ---
+
+    @contextmanager
+    def claim(self, run: str, instruments: Iterable[str]) -> Iterator[None]:
+        """Reserve instruments for a run. Raises DeviceRefused if another run has one of them."""
+        names = list(instruments)
+        for name in names:
+            if (other := self.hosts[name].claimed_by) is not None:
+                raise DeviceRefused(f"{name} is in use by run {other}; wait for it or abort it first")
+        for name in names:
+            self.hosts[name].claimed_by = run
+        try:
+            yield
+        finally:
+            for name in names:
+                self.hosts[name].claimed_by = None
+
+    async def make_safe(self, instruments: Sequence[str] | None = None) -> dict[str, bool]:
+        """Walk over the instruments, in order, putting each into its safe state; tell which were reached.
+
+        Never a broadcast: each has its own time limit and its own try, so one that raises or hangs keeps no
+        other from being reached. They are walked at the same time, each in its own thread.
+        """
+        names = list(self.hosts) if instruments is None else list(instruments)
+        reached = await asyncio.gather(*(self._make_one_safe(name) for name in names))
+        return dict(zip(names, reached, strict=True))
+
+    async def _make_one_safe(self, name: str) -> bool:
+        try:
+            async with asyncio.timeout(MAKE_SAFE_TIMEOUT_S):
+                reached = await self.hosts[name].make_safe()
+        except Exception as wrong:  # noqa: BLE001  the walk goes on whatever one instrument does
+            log.error("instrument could not be made safe", instrument=name, why=str(wrong) or type(wrong).__name__)
+            return False
+        if not reached:
+            log.error("instrument could not be made safe", instrument=name)
+        return reached
+
+    @asynccontextmanager
+    async def hosting(self) -> AsyncIterator[None]:
+        """Run all I/O threads; on leaving, make every instrument safe, then let go of them and of the records."""
+        for host in self.hosts.values():
+            host.start()
+        try:
+            yield
+        finally:
+            await self.make_safe()
+            stopped = await asyncio.gather(*(host.stop() for host in self.hosts.values()))
+            for host, ended in zip(self.hosts.values(), stopped, strict=True):
+                if not ended:
+                    log.error("I/O thread did not end", instrument=host.name)
+            while self._tasks:
+                await asyncio.wait(self._tasks)
+

@@ -1,0 +1,165 @@
+"""The bench's configuration, config/bench.yaml: read whole, checked whole, before anything is opened.
+
+Nothing here touches an instrument. A driver's own keys are read by its plugin when it is built; all mistakes of the
+file come out together, each with file, line and key.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import wakerail
+from wakerail_kit.clock import Clock
+from wakerail_kit.errors import ConfigInvalid
+from wakerail_kit.families import DeviceFamily, load_families
+from wakerail_kit.hooks import BuildContext, InstrumentType
+from wakerail_kit.kinds import Instrument
+from wakerail_kit.topics import RESERVED
+from wakerail_kit.yamldoc import Section, load_yaml
+
+DEFAULT_BROKER_PORT = 1883
+MAX_RATE_HZ = 1000.0
+_BROKER = re.compile(r"^(embedded(:\d{1,5})?|mqtts?://[^/\s]+)$")
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentConfig:
+    """One instrument as configured, its driver built but not opened. ``limits`` are by setting, in its unit."""
+
+    name: str
+    type: InstrumentType
+    driver: Instrument
+    address: str
+    dialect: str
+    rate_hz: float
+    limits: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class BenchConfig:
+    """A bench as configured. ``broker_url`` is None for the embedded broker on ``broker_port`` (0: any free one)."""
+
+    file: Path
+    name: str
+    broker_url: str | None
+    broker_port: int
+    journal: str
+    sequences: Path
+    families: tuple[DeviceFamily, ...]
+    instruments: tuple[InstrumentConfig, ...]
+
+    @property
+    def client_url(self) -> str:
+        """Where a client on this machine finds the broker."""
+        return self.broker_url or f"mqtt://127.0.0.1:{self.broker_port}"
+
+
+def shipped(folder: str) -> Path:
+    """Return a folder of the data shipped with Wakerail (``sequences``, ``devices``, ``dialects``)."""
+    inside = Path(wakerail.__file__).parent / "config"  # in an installed wheel
+    source = Path(wakerail.__file__).parents[2] / "config"  # in a source tree
+    return (inside if inside.is_dir() else source) / folder
+
+
+def default_config_path() -> Path:
+    """Return config/bench.yaml of the working directory if it is there, else the one that is shipped."""
+    here = Path("config/bench.yaml")
+    return here if here.exists() else shipped("") / "bench.yaml"
+
+
+@dataclass(frozen=True, slots=True)
+class BenchPlace:
+    """The little of a configuration that a client needs: which bench, which broker, which journal."""
+
+    name: str
+    client_url: str
+    journal: str
+
+
+def load_place(file: Path) -> BenchPlace:
+    """Read only where the bench is to be found; instruments are left to the daemon. Raises ConfigInvalid."""
+    doc = load_yaml(file)
+    doc.top.leave_open()
+    name, url, port, journal = _place(doc.top)
+    doc.finish()
+    return BenchPlace(name, url or f"mqtt://127.0.0.1:{port}", journal)
+
+
+def load_bench_config(file: Path, types: Mapping[str, InstrumentType], clock: Clock) -> BenchConfig:
+    """Read and check a bench's configuration and build its drivers. Raises ConfigInvalid with every mistake."""
+    doc = load_yaml(file)
+    top = doc.top
+    name, url, port, journal = _place(top)
+    folders = {
+        folder: _folder(top, folder, file.parent / folder) for folder in ("sequences", "devices", "dialects")
+    }
+    families = load_families(folders["devices"])
+    instruments = []
+    for instrument, section in top.section("instruments").each():
+        if instrument in RESERVED:
+            section.note_here(f"{instrument!r} is a word of the bus; give the instrument another name")
+        context = BuildContext(clock, name, instrument, folders["dialects"], families)
+        built = _instrument(instrument, section, context, types)
+        if built is not None:
+            instruments.append(built)
+    doc.finish()
+    if not instruments:
+        raise ConfigInvalid(f"{file}:{top.line_of('instruments')}: instruments: the bench has none; name at least one")
+    return BenchConfig(file, name, url, port, journal, folders["sequences"], families, tuple(instruments))
+
+
+def _place(top: Section) -> tuple[str, str | None, int, str]:
+    name = top.name("bench")
+    broker = top.text("broker", default="embedded")
+    if not _BROKER.match(broker):
+        top.note("broker", f"{broker!r} is no broker; write 'embedded', 'embedded:1883' or 'mqtt://host:1883'")
+    journal = top.text("journal", default=f"var/{name}.sqlite")
+    if broker.startswith("mqtt"):
+        return name, broker, 0, journal
+    digits = broker.partition(":")[2]
+    return name, None, int(digits) if digits.isdigit() else DEFAULT_BROKER_PORT, journal
+
+
+def _folder(top: Section, folder: str, beside: Path) -> Path:
+    """Return where one sort of data lies: as configured, else beside the file, else as shipped."""
+    given = top.text(folder, default="")
+    if not given:
+        return beside if beside.is_dir() else shipped(folder)
+    path = Path(given) if Path(given).is_absolute() else beside.parent / given
+    if not path.is_dir():
+        top.note(folder, f"{path} is no folder")
+    return path
+
+
+def _instrument(
+    name: str, section: Section, context: BuildContext, types: Mapping[str, InstrumentType]
+) -> InstrumentConfig | None:
+    driver = section.text("driver", one_of=sorted(types))
+    rate_hz = section.quantity("rate", "Hz", default=20.0, low=0.1, high=MAX_RATE_HZ)
+    limits = section.section("limits", default=None)
+    if driver not in types:
+        section.leave_open()
+        limits.leave_open()
+        return None
+    sort = types[driver]
+    bounds = {
+        setting.name: limits.quantity(setting.name, setting.unit, low=0.0)
+        for setting in sort.kind.settings.values()
+        if setting.unit is not None and setting.name in limits
+    }
+    for setting in sort.kind.must_be_limited:
+        if setting not in bounds:
+            section.note("limits", f"{setting!r} is missing; the interlock needs the highest value ever allowed")
+    instrument = sort.build(section, context)
+    return InstrumentConfig(
+        name=name,
+        type=sort,
+        driver=instrument,
+        address=str(section.raw("address", "")),
+        dialect=str(section.raw("dialect", "")),
+        rate_hz=rate_hz,
+        limits=bounds,
+    )

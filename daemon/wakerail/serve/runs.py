@@ -1,0 +1,91 @@
+"""The runs of a bench: started, answered and aborted by request."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+from typing import Any
+
+import structlog
+
+from wakerail.bench import Bench
+from wakerail.bus import Requests
+from wakerail.sequences import SequenceRun, check_sequence, load_sequences, make_plan
+from wakerail_kit.errors import ConfigInvalid, DeviceRefused
+from wakerail_kit.messages import (
+    AbortRun,
+    AnswerPrompt,
+    ListInstruments,
+    ListSequences,
+    ResetInterlock,
+    RunSequence,
+)
+from wakerail_kit.messages import Verdict
+
+log = structlog.get_logger()
+
+
+class Runs:
+    """Every run in progress, by its id."""
+
+    def __init__(self, bench: Bench, sequences: Path) -> None:
+        self._bench = bench
+        self._folder = sequences
+        self._running: dict[str, SequenceRun] = {}
+        self._closed = False
+
+    def handle(self, requests: Requests) -> None:
+        """Answer the bench's requests."""
+        requests.handle("run", self._run)
+        requests.handle("abort", self._abort)
+        requests.handle("confirm", self._confirm)
+        requests.handle("reset", self._reset)
+        requests.handle("instruments", self._instruments)
+        requests.handle("sequences", self._sequences)
+
+    async def abort_all(self, why: str) -> list[Verdict]:
+        """Take no new runs, end every run in progress, and return the verdicts that they still gave."""
+        self._closed = True
+        runs = list(self._running.values())
+        for run in runs:
+            run.abort(why)
+        return list(await asyncio.gather(*(run.done for run in runs)))
+
+    async def _run(self, args: RunSequence) -> dict[str, Any]:
+        if self._closed:
+            raise DeviceRefused("the daemon is stopping; it takes no new runs")
+        known = load_sequences(self._folder)
+        if args.sequence not in known:
+            raise ConfigInvalid(f"no sequence {args.sequence!r}; known: {', '.join(sorted(known))}")
+        plan = make_plan(known[args.sequence], args.inputs, self._bench)
+        run = SequenceRun(plan, self._bench, job=args.job, operator=args.operator)
+        self._running[run.id] = run
+        done = run.start()
+        done.add_done_callback(lambda _: self._running.pop(run.id, None))
+        return {"run": run.id, "instruments": dict(plan.roles)}
+
+    def _of(self, run: str) -> SequenceRun:
+        if run not in self._running:
+            raise ConfigInvalid(f"no run {run!r} is in progress")
+        return self._running[run]
+
+    async def _abort(self, args: AbortRun) -> None:
+        self._of(args.run).abort(args.why)
+
+    async def _confirm(self, args: AnswerPrompt) -> None:
+        self._of(args.run).answer(args.prompt, args.confirmed)
+
+    async def _reset(self, args: ResetInterlock) -> None:
+        if args.instrument not in self._bench.hosts:
+            raise ConfigInvalid(f"no instrument {args.instrument!r}; known: {', '.join(self._bench.hosts)}")
+        await self._bench.hosts[args.instrument].reset_interlock(args.operator)
+
+    async def _instruments(self, args: ListInstruments) -> list[Any]:  # noqa: ARG002  it asks for nothing in particular
+        return [host.status() for host in self._bench.hosts.values()]
+
+    async def _sequences(self, args: ListSequences) -> list[dict[str, Any]]:  # noqa: ARG002
+        kinds = {host.kind.name for host in self._bench.hosts.values()}
+        return [
+            {"sequence": name, "purpose": sequence.purpose, "missing": check_sequence(sequence, kinds)}
+            for name, sequence in load_sequences(self._folder).items()
+        ]

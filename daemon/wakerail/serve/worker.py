@@ -1,0 +1,95 @@
+"""Serves a bench from configuration to a safe end.
+
+Shut down in stages, each bounded: no new runs, runs aborted, instruments made safe, journal flushed, bus closed.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import signal
+from collections.abc import Callable
+from pathlib import Path
+
+import structlog
+
+from wakerail.bench import Bench, load_plugins
+from wakerail.bus import Bus, EmbeddedBroker, Mirror, Requests
+from wakerail.config import load_bench_config
+from wakerail.journal import Journal
+from wakerail.serve.lock import bench_lock
+from wakerail.serve.runs import Runs
+from wakerail_kit import topics
+from wakerail_kit.clock import Clock, rfc3339
+from wakerail_kit.messages import InstrumentState, Status
+
+log = structlog.get_logger()
+
+
+async def serve(config_file: Path, clock: Clock, ready: Callable[[str, str], None]) -> None:
+    """Serve the bench until SIGINT or SIGTERM; call ``ready(bench, broker_url)`` once it takes requests.
+
+    Raises ConfigInvalid for a wrong configuration, a port in use or a second daemon; nothing is opened then.
+    """
+    plugins = load_plugins()
+    for refusal in plugins.refused:
+        log.error("plugin refused", why=refusal)
+    config = load_bench_config(config_file, plugins.types, clock)
+    stop = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        loop.add_signal_handler(number, stop.set)
+    structlog.contextvars.bind_contextvars(bench=config.name)
+
+    async with contextlib.AsyncExitStack() as stack:
+        stack.enter_context(bench_lock(_lock_folder(config.journal), config.name))
+        url = config.broker_url
+        if url is None:
+            broker = EmbeddedBroker(port=config.broker_port)
+            url = await broker.start()
+            stack.push_async_callback(broker.stop)
+        journal = await Journal.open(config.journal, bench=config.name, clock=clock)
+        stack.push_async_callback(journal.close)
+
+        bus, requests = Bus(), Requests()
+        bench = Bench(config, clock, bus, journal)
+        runs = Runs(bench, config.sequences)
+        runs.handle(requests)
+
+        def status(state: InstrumentState, words: str) -> Status:
+            return Status(
+                bench=config.name, instrument=topics.DAEMON, state=state, words=words, since=rfc3339(clock.now())
+            )
+
+        mirror = Mirror(
+            bus,
+            url=url,
+            bench=config.name,
+            outbox=journal,
+            requests=requests,
+            clock=clock,
+            will=status(InstrumentState.GONE, "the daemon died without saying so; treat every instrument as energised"),
+        )
+        daemon_topic = topics.instrument(config.name, topics.DAEMON, "status")
+        mirroring = asyncio.create_task(mirror.run(), name="mirror")
+        stack.push_async_callback(_end, mirroring)
+        stack.push_async_callback(mirror.close, status(InstrumentState.STOPPED, "stopped"))
+        await stack.enter_async_context(bench.hosting())
+        stack.push_async_callback(runs.abort_all, "the daemon was stopped")
+
+        bus.publish(daemon_topic, status(InstrumentState.READY, "ready"), retain=True)
+        if config.broker_url is None:
+            await mirror.connected()
+        ready(config.name, url)
+        await stop.wait()
+        log.info("stopping")
+
+
+def _lock_folder(journal: str) -> Path:
+    return Path("var") if "://" in journal else Path(journal).parent
+
+
+async def _end(task: asyncio.Task[None]) -> None:
+    task.cancel()
+    with contextlib.suppress(asyncio.CancelledError):
+        await task

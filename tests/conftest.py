@@ -1,0 +1,37 @@
+"""What all tests share: services that may be absent, and the folder of reference material."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+PROGRAM_OF_SERVICE = {"mosquitto": "mosquitto", "umockdev": "umockdev-run"}
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Skip a test whose service is absent, saying why; in CI its absence is a failure."""
+    for marker in item.iter_markers("needs"):
+        (service,) = marker.args
+        if shutil.which(PROGRAM_OF_SERVICE[service], path=os.environ["PATH"] + ":/usr/sbin") is None:
+            why = f"{service} is not installed on this machine"
+            if os.environ.get("WAKERAIL_REQUIRE_SERVICES") == "1":
+                pytest.fail(f"{why}, and here it is required")
+            pytest.skip(why)
+
+
+@pytest.fixture(scope="session")
+def project() -> Path:
+    """The project's own folder."""
+    return Path(__file__).parents[1]
+
+
+@pytest.fixture(scope="session")
+def reference(project: Path) -> Path:
+    """The reference material beside the project; tests that use it skip where it is absent."""
+    folder = project.parent / "shared"
+    if not (folder / "check-values.md").exists():
+        pytest.skip("the reference material ../shared is not here")
+    return folder

@@ -1,0 +1,65 @@
+"""Quantities are read as people write them, and a slip is refused with what would be right."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from wakerail_kit.units import UnitInvalid, factor, human, parse_quantity
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "value"),
+    [
+        ("3.85 V", "V", 3.85),
+        ("500 mA", "A", 0.5),
+        ("500mA", "A", 0.5),
+        ("1.5 min", "s", 90.0),
+        ("230 degC", "Cel", 230.0),
+        ("230 °C", "Cel", 230.0),
+        ("-4.5e-3 V", "V", -0.0045),
+        ("20 Hz", "Hz", 20.0),
+        ("1.5 K/s", "K/s", 1.5),
+        ("2 kOhm", "Ohm", 2000.0),
+        ("50 mA*s", "C", 0.05),
+        (3, "1", 3.0),
+    ],
+)
+def test_quantities_are_read_as_written(text: str | int, unit: str, value: float) -> None:
+    assert parse_quantity(text, unit) == pytest.approx(value)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "hint"),
+    [
+        ("3.85", "V", "has no unit; write it like '3.85 V'"),
+        ("3 s", "V", "is not a voltage"),
+        ("3 foo", "V", "unknown unit 'foo'"),
+        ("many", "A", "is not a current; write it like '500 mA'"),
+        (True, "1", "is not a plain number"),
+        (None, "s", "is not a time"),
+        ("1e999 V", "V", "too large"),
+    ],
+)
+def test_a_slip_is_refused_with_what_would_be_right(text: object, unit: str, hint: str) -> None:
+    with pytest.raises(UnitInvalid, match=hint):
+        parse_quantity(text, unit)
+
+
+@given(
+    st.floats(min_value=-1e6, max_value=1e6), st.sampled_from([("mV", "V"), ("uA", "A"), ("min", "s"), ("kOhm", "Ohm")])
+)
+def test_reading_a_scaled_quantity_multiplies_by_the_factor(number: float, units: tuple[str, str]) -> None:
+    written, wanted = units
+    assert math.isclose(
+        parse_quantity(f"{number!r} {written}", wanted), number * factor(written, wanted), rel_tol=1e-12, abs_tol=1e-15
+    )
+
+
+def test_numbers_are_shown_as_people_write_them() -> None:
+    assert human(0.0413, "A") == "41.3 mA"
+    assert human(3.85, "V") == "3.85 V"
+    assert human(0.0000035, "A") == "3.5 µA"
+    assert human(230.0, "Cel") == "230 °C"
