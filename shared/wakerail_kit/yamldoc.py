@@ -224,6 +224,27 @@ class Section:
             self.note(name, "must be a list of texts")
         return []
 
+    def entries(self, name: str, default: Any = _REQUIRED) -> list[tuple[int, str, str | Section]]:
+        """Take a list of texts and mappings mixed, each with its line and key; a single one is a list of one."""
+        self._taken.add(name)
+        if name not in self._nodes:
+            if default is _REQUIRED:
+                self.note(name, "is missing")
+            return []
+        node = self._nodes[name][1]
+        items = node.value if isinstance(node, yaml.SequenceNode) else [node]
+        found: list[tuple[int, str, str | Section]] = []
+        for index, item in enumerate(items):
+            key = f"{self.key(name)}[{index}]" if isinstance(node, yaml.SequenceNode) else self.key(name)
+            line = item.start_mark.line + 1
+            if isinstance(item, yaml.ScalarNode):
+                found.append((line, key, str(item.value)))
+            elif isinstance(item, yaml.MappingNode):
+                found.append((line, key, Section(self.doc, item, key)))
+            else:
+                self.doc.note(line, key, "must be a text or a mapping")
+        return found
+
     def leave_open(self) -> None:
         """Say that unknown keys of this section are someone else's to check."""
         self._open = True

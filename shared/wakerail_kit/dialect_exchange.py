@@ -1,0 +1,123 @@
+"""The parts of a dialect: the link, an exchange (a text to send and the answer due to it), and a kind's vocabulary."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from wakerail_kit.dialect_wording import FLAG, TEXT, Wording
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """How the bytes travel: terminators, serial parameters, echo, and the rest after each command."""
+
+    write_end: str = "\n"
+    read_end: str = "\n"
+    baud: int = 9600
+    data_bits: int = 8
+    parity: str = "none"
+    stop_bits: int = 1
+    flow: str = "none"
+    delay_s: float = 0.0
+    echo: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """An IEEE 488.2 8.7.9 definite-length block of floating-point samples of one signal.
+
+    ``code`` says of one sample how :mod:`struct` reads it.
+    """
+
+    signal: str
+    code: str
+
+
+@dataclass(frozen=True, slots=True)
+class Exchange:
+    """One text to send and the answer due to it: ``answer`` lines after any number of ``each`` lines, or a block."""
+
+    send: Wording
+    answer: tuple[Wording, ...] = ()
+    each: Wording | None = None
+    block: Block | None = None
+    length: int | None = None
+    every_s: float = 0.0
+
+    @property
+    def gives(self) -> frozenset[str]:
+        """Return the names of the values in the answer."""
+        names = {name for wording in self.answer for name in wording.fields if name != "_"}
+        return frozenset(names | ({self.block.signal} if self.block else set()))
+
+    def wordings(self) -> Iterator[Wording]:
+        """Yield every wording in this exchange."""
+        yield self.send
+        yield from self.answer
+        if self.each is not None:
+            yield self.each
+
+    def bind(self, variables: Mapping[str, str]) -> Exchange:
+        """Return the exchange with the dialect's variables put in."""
+        return replace(
+            self,
+            send=self.send.bind(variables),
+            answer=tuple(wording.bind(variables) for wording in self.answer),
+            each=self.each.bind(variables) if self.each else None,
+        )
+
+
+Exchanges = tuple[Exchange, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Vocabulary:
+    """What a dialect of one kind can speak of.
+
+    ``commands`` maps each command to the quantity in it, or None; those in ``needed`` every dialect must have.
+    ``quantities`` maps every signal and set value to its UCUM unit, ``flag`` or ``text``; the reads must give those in
+    ``signals``, may give those in ``extra_signals``.
+    """
+
+    commands: Mapping[str, str | None]
+    needed: frozenset[str]
+    quantities: Mapping[str, str]
+    signals: frozenset[str] = frozenset()
+    extra_signals: frozenset[str] = frozenset()
+
+
+VOCABULARIES: dict[str, Vocabulary] = {
+    "power-source": Vocabulary(
+        commands={
+            "set_voltage": "voltage",
+            "set_current_limit": "current",
+            "set_over_voltage": "over_voltage",
+            "set_over_current": "over_current",
+            "output_on": None,
+            "output_off": None,
+        },
+        needed=frozenset({"set_voltage", "set_current_limit", "output_on", "output_off"}),
+        quantities={
+            "voltage": "V",
+            "current": "A",
+            "over_voltage": "V",
+            "over_current": "A",
+            "limiting": FLAG,
+            "output": FLAG,
+        },
+        signals=frozenset({"voltage", "current"}),
+        extra_signals=frozenset({"limiting", "output"}),
+    ),
+    "heat-source": Vocabulary(
+        commands={"set_temperature": "setpoint", "heater_on": None, "heater_off": None},
+        needed=frozenset({"set_temperature", "heater_on", "heater_off"}),
+        quantities={"temperature": "Cel", "setpoint": "Cel", "heater": FLAG},
+        signals=frozenset({"temperature", "setpoint", "heater"}),
+    ),
+    "port-tester": Vocabulary(
+        commands={"test_port": None},
+        needed=frozenset({"test_port"}),
+        quantities={"line": TEXT, "passed": FLAG, "voltage": "V", "resistance": "Ohm", "says": TEXT},
+    ),
+}
