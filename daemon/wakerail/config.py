@@ -93,9 +93,7 @@ def load_bench_config(file: Path, types: Mapping[str, InstrumentType], clock: Cl
     doc = load_yaml(file)
     top = doc.top
     name, url, port, journal = _place(top)
-    folders = {
-        folder: _folder(top, folder, file.parent / folder) for folder in ("sequences", "devices", "dialects")
-    }
+    folders = {folder: _folder(top, folder, file.parent / folder) for folder in ("sequences", "devices", "dialects")}
     families = load_families(folders["devices"])
     instruments = []
     for instrument, section in top.section("instruments").each():

@@ -164,4 +164,3 @@ class Bench:
                     log.error("I/O thread did not end", instrument=host.name)
             while self._tasks:
                 await asyncio.wait(self._tasks)
-

@@ -54,7 +54,7 @@ class HostOutput(Protocol):
 
 @dataclass(slots=True)
 class _Command:
-    """Work for the lane. ``safety`` work goes first and is done whatever state the link is in."""
+    """Work for the lane. ``safety`` work replaces all that waits and is done whatever state the link is in."""
 
     work: Callable[[], Any]
     safety: bool = False
@@ -159,11 +159,15 @@ class InstrumentHost:
 
     async def _on_lane(self, work: Callable[[], Any], *, safety: bool = False) -> Any:
         command = _Command(work, safety)
+        overtaken: list[_Command] = []
         with self._commands_lock:
-            if safety:
-                self._commands.appendleft(command)
-            else:
-                self._commands.append(command)
+            if safety:  # nothing that was asked before may switch it on again afterwards
+                overtaken = [waiting for waiting in self._commands if not waiting.safety]
+                self._commands = deque(waiting for waiting in self._commands if waiting.safety)
+            self._commands.append(command)
+        for waiting in overtaken:
+            if waiting.result.set_running_or_notify_cancel():
+                waiting.result.set_exception(DeviceRefused(f"{self.name}: not done, it was made safe first"))
         self._wake.set()
         try:
             # shielded: an abandoned answer would belong to the next question
@@ -183,7 +187,7 @@ class InstrumentHost:
                     self._poll_until_lost()
             except WakerailError as lost:
                 self._lose(lost)
-            except Exception as wrong:  # noqa: BLE001  a plugin may raise anything; the bench goes on
+            except Exception as wrong:
                 log.exception("driver broke its contract", instrument=self.name)
                 self._lose(OutOfSync(f"{self.name}: the driver failed: {type(wrong).__name__}: {wrong}"))
             self._sit_out(retry_s)

@@ -19,8 +19,8 @@ from wakerail_kit.messages import (
     ListSequences,
     ResetInterlock,
     RunSequence,
+    Verdict,
 )
-from wakerail_kit.messages import Verdict
 
 log = structlog.get_logger()
 

@@ -1,0 +1,290 @@
+"""One instrument hosted: polling, commands, interlocks, loss and return. The driver is scripted; threads are real."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+import pytest
+from wakerail.bench.host import InstrumentHost
+from wakerail.config import InstrumentConfig
+from wakerail_kit import events as ev
+from wakerail_kit.clock import RealClock
+from wakerail_kit.errors import DeviceRefused, DeviceUnavailable, OutOfSync
+from wakerail_kit.hooks import InstrumentType
+from wakerail_kit.kinds import HEAT_SOURCE, POWER_SOURCE, InstrumentFault, Reading
+from wakerail_kit.messages import Identity, InstrumentState
+
+
+class Driver:
+    """A driver that does what the test scripts, and writes down what it was told."""
+
+    waits = False
+
+    def __init__(self) -> None:
+        self.told: list[object] = []
+        self.signals: dict[str, list[float | None]] = {"voltage": [0.0], "current": [0.0]}
+        self.spacing_s: float | None = None
+        self.fail: Exception | None = None
+        self.open_fails: list[Exception] = []
+        self.safe_fails: Exception | None = None
+        self.queue: list[InstrumentFault] = []
+        self.threads: set[int] = set()
+        self.entered = threading.Event()
+        self.hold = threading.Event()
+        self.hold.set()
+
+    def open(self) -> Identity:
+        self.threads.add(threading.get_ident())
+        self.told.append("open")
+        if self.open_fails:
+            raise self.open_fails.pop(0)
+        return Identity(text="scripted")
+
+    def read(self) -> Reading:
+        self.threads.add(threading.get_ident())
+        if self.fail is not None:
+            failure, self.fail = self.fail, None
+            raise failure
+        return Reading(signals=self.signals, spacing_s=self.spacing_s)
+
+    def make_safe(self) -> None:
+        self.told.append("safe")
+        if self.safe_fails is not None:
+            raise self.safe_fails
+
+    def faults(self) -> list[InstrumentFault]:
+        taken, self.queue = self.queue, []
+        return taken
+
+    def close(self) -> None:
+        self.told.append("close")
+
+    def set_voltage_v(self, voltage_v: float) -> None:
+        self.threads.add(threading.get_ident())
+        self.entered.set()
+        self.hold.wait(5.0)
+        self.told.append(("volts", voltage_v))
+
+    def set_output(self, on: bool) -> None:
+        self.told.append(("output", on))
+
+    def set_temperature_c(self, temperature_c: float) -> None:
+        self.told.append(("temperature", temperature_c))
+
+    def set_heater(self, on: bool) -> None:
+        self.told.append(("heater", on))
+
+
+class Told:
+    """What the host told, as it came, with waiting for the next of a sort."""
+
+    def __init__(self) -> None:
+        self.frames: asyncio.Queue = asyncio.Queue()
+        self.states: asyncio.Queue = asyncio.Queue()
+        self.events: asyncio.Queue = asyncio.Queue()
+
+    def frame(self, frame) -> None:
+        self.frames.put_nowait(frame)
+
+    def status(self, status) -> None:
+        self.states.put_nowait(status)
+
+    def event(self, data, instrument, run) -> None:
+        self.events.put_nowait((data, run))
+
+    async def state(self, wanted: InstrumentState):
+        async with asyncio.timeout(5):
+            while (status := await self.states.get()).state is not wanted:
+                pass
+        return status
+
+    async def saw(self, wanted: type):
+        async with asyncio.timeout(5):
+            while True:
+                data, run = await self.events.get()
+                if isinstance(data, wanted):
+                    return data, run
+
+
+@asynccontextmanager
+async def hosted(driver: Driver, kind=POWER_SOURCE, rate_hz=200.0) -> AsyncIterator[tuple[InstrumentHost, Told]]:
+    told = Told()
+    limits = {"volts": 5.0, "limit": 3.0} if kind is POWER_SOURCE else {"temperature": 260.0}
+    sort = InstrumentType("scripted", kind, "", lambda *_: driver)
+    config = InstrumentConfig("supply", sort, driver, "nowhere", "", rate_hz, limits)
+    host = InstrumentHost(config, "bench-1", RealClock(), told)
+    host.start()
+    try:
+        yield host, told
+    finally:
+        assert await host.stop()
+
+
+async def test_opening_identifies_makes_safe_and_then_polls_in_one_thread() -> None:
+    driver = Driver()
+    async with hosted(driver) as (host, told):
+        status = await told.state(InstrumentState.READY)
+        assert status.identity == Identity(text="scripted")
+        first, second = [await told.frames.get() for _ in range(2)]
+        assert driver.told[:2] == ["open", "safe"]
+        assert (first.number, second.number) == (1, 2)
+        assert second.t_s[0] > first.t_s[0]
+        assert first.half_width_s[0] >= 0
+        assert first.units == {"voltage": "V", "current": "A"}
+        await host.apply("volts", 3.85, run=None)
+        assert len(driver.threads) == 1
+        assert threading.get_ident() not in driver.threads
+
+
+async def test_a_setting_is_applied_and_told_with_its_run() -> None:
+    driver = Driver()
+    async with hosted(driver) as (host, told):
+        await told.state(InstrumentState.READY)
+        await host.apply("volts", 3.85, run="run-1")
+        data, run = await told.saw(ev.SettingApplied)
+        assert (data.setting, data.value, data.unit, run) == ("volts", 3.85, "V", "run-1")
+
+
+async def test_a_setting_above_the_bench_limit_never_reaches_the_driver() -> None:
+    driver = Driver()
+    async with hosted(driver) as (host, told):
+        await told.state(InstrumentState.READY)
+        with pytest.raises(DeviceRefused, match="12 V is above this bench's limit of 5 V"):
+            await host.apply("volts", 12.0, run=None)
+        assert ("volts", 12.0) not in driver.told
+
+
+async def test_an_error_in_the_queue_refuses_the_setting_and_is_told() -> None:
+    driver = Driver()
+    async with hosted(driver) as (host, told):
+        await told.state(InstrumentState.READY)
+        driver.queue = [InstrumentFault(-222, "Data out of range")]
+        with pytest.raises(DeviceRefused, match="-222, Data out of range"):
+            await host.apply("volts", 3.85, run=None)
+        data, _ = await told.saw(ev.InstrumentFaulted)
+        assert (data.code, data.after) == (-222, "volts")
+
+
+async def test_a_late_answer_closes_reopens_and_makes_safe_before_use() -> None:
+    driver = Driver()
+    async with hosted(driver) as (_, told):
+        await told.state(InstrumentState.READY)
+        driver.told.clear()
+        driver.fail = OutOfSync("asked CURR?, no answer within 1 s")
+        lost, _ = await told.saw(ev.InstrumentLost)
+        assert "no answer" in lost.why
+        await told.state(InstrumentState.READY)
+        assert driver.told[:3] == ["close", "open", "safe"]
+
+
+async def test_it_comes_back_by_itself_after_unplugging_and_says_so_once() -> None:
+    driver = Driver()
+    driver.open_fails = [DeviceUnavailable("no route"), DeviceUnavailable("no route")]
+    async with hosted(driver) as (host, told):
+        status = await told.state(InstrumentState.UNAVAILABLE)
+        assert status.words == "no route"
+        with pytest.raises(DeviceUnavailable, match="no route"):
+            await host.apply("volts", 1.0, run=None)
+        await told.state(InstrumentState.READY)
+        assert told.states.empty()
+
+
+async def test_a_plugin_that_raises_anything_is_contained() -> None:
+    driver = Driver()
+    async with hosted(driver) as (_, told):
+        await told.state(InstrumentState.READY)
+        driver.fail = ZeroDivisionError("a slip")
+        status = await told.state(InstrumentState.UNAVAILABLE)
+        assert "ZeroDivisionError: a slip" in status.words
+        await told.state(InstrumentState.READY)
+
+
+async def test_a_trip_makes_safe_first_and_refuses_until_a_person_resets() -> None:
+    driver = Driver()
+    driver.signals = {"temperature": [25.0], "setpoint": [0.0], "heater": [0.0]}
+    async with hosted(driver, HEAT_SOURCE) as (host, told):
+        await told.state(InstrumentState.READY)
+        await told.frames.get()
+        await host.apply("temperature", 230.0, run=None)
+        await host.apply("heater", True, run=None)
+        driver.told.clear()
+        driver.signals = {"temperature": [261.0], "setpoint": [230.0], "heater": [1.0]}
+        tripped, _ = await told.saw(ev.InterlockTripped)
+        assert tripped.interlock == "over-temperature"
+        assert driver.told[0] == "safe"
+        assert (await told.state(InstrumentState.TRIPPED)).words.startswith("over-temperature")
+        driver.signals = {"temperature": [30.0], "setpoint": [230.0], "heater": [0.0]}
+        with pytest.raises(DeviceRefused, match="a person must look and reset it"):
+            await host.apply("heater", True, run=None)
+        assert ("heater", True) not in driver.told
+        await host.apply("heater", False, run=None)
+        await host.reset_interlock("ada")
+        await told.state(InstrumentState.READY)
+        await host.apply("heater", True, run=None)
+
+
+async def test_make_safe_reaches_an_instrument_that_is_not_available() -> None:
+    driver = Driver()
+    async with hosted(driver) as (host, told):
+        await told.state(InstrumentState.READY)
+        driver.open_fails = [DeviceUnavailable("gone")] * 20
+        driver.fail = OutOfSync("late")
+        await told.state(InstrumentState.UNAVAILABLE)
+        driver.told.clear()
+        assert await host.make_safe()
+        assert "safe" in driver.told
+
+
+async def test_make_safe_replaces_what_waits_so_that_nothing_is_switched_on_after_it() -> None:
+    driver = Driver()
+    async with hosted(driver) as (host, told):
+        await told.state(InstrumentState.READY)
+        driver.hold.clear()
+        driver.told.clear()
+        busy = asyncio.create_task(host.apply("volts", 1.0, run=None))
+        assert await asyncio.to_thread(driver.entered.wait, 5.0)
+        waiting = asyncio.create_task(host.apply("output", True, run=None))
+        await asyncio.sleep(0)
+        safe = asyncio.create_task(host.make_safe())
+        await asyncio.sleep(0)
+        driver.hold.set()
+        assert await safe
+        await busy
+        with pytest.raises(DeviceRefused, match="made safe first"):
+            await waiting
+        assert driver.told == [("volts", 1.0), "safe"]
+
+
+async def test_failing_to_make_safe_is_told() -> None:
+    driver = Driver()
+    async with hosted(driver) as (host, told):
+        await told.state(InstrumentState.READY)
+        driver.safe_fails = DeviceUnavailable("gone")
+        assert not await host.make_safe()
+        data, _ = await told.saw(ev.MadeSafe)
+        assert not data.reached
+
+
+async def test_blocks_that_follow_on_each_other_keep_the_instruments_spacing() -> None:
+    driver = Driver()
+    driver.signals = {"voltage": [3.8] * 10, "current": [0.1] * 10}
+    driver.spacing_s = 0.0005
+    async with hosted(driver, rate_hz=200.0) as (_, told):
+        frames = [await told.frames.get() for _ in range(5)]
+    times_s = [t for frame in frames for t in frame.t_s]
+    steps_s = [later - earlier for earlier, later in zip(times_s, times_s[1:], strict=False)]
+    assert min(steps_s) > 0
+    assert steps_s[0] == pytest.approx(0.0005)
+
+
+async def test_a_frame_without_samples_is_not_told() -> None:
+    driver = Driver()
+    driver.signals = {"voltage": [], "current": []}
+    driver.spacing_s = 0.001
+    async with hosted(driver) as (_, told):
+        await told.state(InstrumentState.READY)
+        driver.signals = {"voltage": [1.0], "current": [0.0]}
+        assert (await told.frames.get()).number == 1
