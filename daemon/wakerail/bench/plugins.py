@@ -33,18 +33,21 @@ def load_plugins(found: Iterable[EntryPoint] | None = None) -> Plugins:
             hooks.check_api_version(module, point.name)
             manager.register(module, name=point.name)
             _check_hook_names(manager)
-            for sort in manager.subset_hook_caller(
-                "wakerail_instrument_types",
-                [other for name, other in manager.list_name_plugin() if name != point.name],
-            )():
-                for offered in sort:
-                    if offered.name in types:
-                        raise ContractViolation(f"plugin {point.name!r} offers {offered.name!r}, which is taken")
-                    types[offered.name] = offered
         except ContractViolation as wrong:
             refused.append(str(wrong))
         except Exception as wrong:  # noqa: BLE001  a plugin may raise anything while it is imported
             refused.append(f"plugin {point.name!r} cannot be loaded: {type(wrong).__name__}: {wrong}")
+    # Each implementation in its own try: a broadcast would stop at the first that raises.
+    for offer in manager.hook.wakerail_instrument_types.get_hookimpls():
+        try:
+            for sort in offer.function():
+                if sort.name in types:
+                    raise ContractViolation(f"plugin {offer.plugin_name!r} offers {sort.name!r}, which is taken")
+                types[sort.name] = sort
+        except ContractViolation as wrong:
+            refused.append(str(wrong))
+        except Exception as wrong:  # noqa: BLE001
+            refused.append(f"plugin {offer.plugin_name!r} cannot be used: {type(wrong).__name__}: {wrong}")
     return Plugins(types, tuple(refused))
 
 

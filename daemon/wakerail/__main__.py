@@ -1,0 +1,5 @@
+"""``python -m wakerail``."""
+
+from wakerail.cli import main
+
+main()

@@ -1,0 +1,27 @@
+"""All commands, put together."""
+
+from __future__ import annotations
+
+import typer
+
+from wakerail.cli import bench, demo, run, sim
+from wakerail.cli.log import log
+
+app = typer.Typer(
+    name="wakerail",
+    help="Bench automation for board-level repair: supply, heating plate, port tester and USB on one bus.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+app.command("serve")(bench.serve)
+app.command("sim")(sim.sim)
+app.command("run")(run.run)
+app.command("replay")(demo.replay)
+app.command("instruments")(bench.instruments)
+app.command("sequences")(bench.sequences)
+app.command("check")(bench.check)
+app.command("abort")(bench.abort)
+app.command("reset")(bench.reset)
+app.command("demo")(demo.demo)
+app.add_typer(log, name="log", help="What happened on the bench: follow it, look at a run, export it.")

@@ -1,0 +1,169 @@
+"""Commands about the bench itself: serve it, check it, ask what it has."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+from typing import Annotated, Any
+
+import msgspec
+import typer
+from rich import box
+from rich.console import Console
+from rich.table import Table
+
+from wakerail.cli.options import AsJson, Config, config_file, place
+from wakerail_kit.clock import RealClock
+from wakerail_kit.errors import ConfigInvalid, WakerailError
+from wakerail_kit.messages import (
+    AbortRun,
+    Answer,
+    InstrumentState,
+    ListInstruments,
+    ResetInterlock,
+    Status,
+)
+
+MARKS = {
+    InstrumentState.READY: "●",
+    InstrumentState.CONNECTING: "○",
+    InstrumentState.UNAVAILABLE: "✗",
+    InstrumentState.TRIPPED: "▲",
+    InstrumentState.STOPPED: "○",
+    InstrumentState.GONE: "✗",
+}
+
+
+def serve(
+    config: Config = None,
+    log_form: Annotated[str, typer.Option("--log", help="How to log: console or json.")] = "console",
+    verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Log more.")] = False,
+) -> None:
+    """Serve the bench: host its instruments, take requests, keep the log. Ends safely on Ctrl-C."""
+    from wakerail.cli.logs import set_up_logging  # noqa: PLC0415  the daemon's imports are only the daemon's
+    from wakerail.serve import serve as serve_bench  # noqa: PLC0415
+
+    if log_form not in {"console", "json"}:
+        raise ConfigInvalid(f"--log {log_form!r} is not known; one of console, json")
+    set_up_logging(log_form, verbose=verbose)
+
+    def ready(bench: str, url: str) -> None:
+        print(f"{bench} is ready; broker {url}", flush=True)  # noqa: T201
+
+    asyncio.run(serve_bench(config_file(config), RealClock(), ready))
+
+
+def check(config: Config = None, as_json: AsJson = False) -> None:
+    """Check a whole configuration and every sequence, without touching an instrument."""
+    from wakerail.bench import load_plugins  # noqa: PLC0415  plugins are needed here only
+    from wakerail.config import load_bench_config  # noqa: PLC0415
+    from wakerail.sequences import check_sequence, load_sequence  # noqa: PLC0415
+
+    plugins = load_plugins()
+    problems = list(plugins.refused)
+    file = config_file(config)
+    try:
+        bench = load_bench_config(file, plugins.types, RealClock())
+    except ConfigInvalid as wrong:
+        raise ConfigInvalid(*problems, *wrong.problems) from None
+    kinds = {instrument.type.kind.name for instrument in bench.instruments}
+    rows: list[dict[str, Any]] = []
+    for sequence_file in sorted(bench.sequences.glob("*.yaml")):
+        try:
+            sequence = load_sequence(sequence_file)
+            rows.append({"sequence": sequence.name, "missing": check_sequence(sequence, kinds)})
+        except ConfigInvalid as wrong:
+            problems += wrong.problems
+    if problems:
+        raise ConfigInvalid(*problems)
+    if as_json:
+        print(msgspec.json.encode({"bench": bench.name, "sequences": rows}).decode())  # noqa: T201
+        return
+    console = Console(highlight=False)
+    console.print(f"[bold]{bench.name}[/bold]  {file}")
+    table = Table(box=box.SIMPLE_HEAD)
+    for heading in ("instrument", "kind", "driver", "dialect", "rate", "limits"):
+        table.add_column(heading)
+    for instrument in bench.instruments:
+        limits = ", ".join(f"{name} ≤ {value:g}" for name, value in instrument.limits.items())
+        table.add_row(
+            instrument.name,
+            instrument.type.kind.name,
+            instrument.type.name,
+            instrument.dialect or "–",
+            f"{instrument.rate_hz:g} /s",
+            limits or "–",
+        )
+    console.print(table)
+    for row in rows:
+        says = "ready" if not row["missing"] else f"needs {', '.join(row['missing'])}: not on this bench"
+        console.print(f"  sequence [bold]{row['sequence']}[/bold]: {says}")
+    console.print("No mistakes found; no instrument was touched.")
+
+
+def instruments(config: Config = None, as_json: AsJson = False) -> None:
+    """List the instruments of the running daemon and how they are."""
+    answer = asyncio.run(_ask(config, "instruments", ListInstruments()))
+    found = msgspec.convert(answer.data, list[Status])
+    if as_json:
+        print(msgspec.json.encode(found).decode())  # noqa: T201
+        return
+    table = Table(box=box.SIMPLE_HEAD)
+    for heading in ("instrument", "kind", "state", "who it says it is"):
+        table.add_column(heading, overflow="fold")
+    for status in found:
+        state = f"{MARKS[status.state]} {status.state}"
+        words = "" if status.words == status.state else f": {status.words}"
+        table.add_row(status.instrument, status.kind, state + words, status.identity.text if status.identity else "–")
+    Console(highlight=False).print(table)
+
+
+def sequences(config: Config = None, as_json: AsJson = False) -> None:
+    """List the sequences of the configuration, and what each is for."""
+    from wakerail.config import shipped  # noqa: PLC0415
+    from wakerail.sequences import load_sequences  # noqa: PLC0415
+
+    folder = config_file(config).parent / "sequences"
+    found = load_sequences(folder if folder.is_dir() else shipped("sequences"))
+    if as_json:
+        rows = [{"sequence": name, "purpose": one.purpose} for name, one in found.items()]
+        print(msgspec.json.encode(rows).decode())  # noqa: T201
+        return
+    table = Table(box=box.SIMPLE_HEAD)
+    for heading in ("sequence", "what it answers", "inputs"):
+        table.add_column(heading, overflow="fold")
+    for name, one in found.items():
+        table.add_row(name, one.purpose, "\n".join(f"{key}: {value.default_text}" for key, value in one.inputs.items()))
+    Console(highlight=False).print(table)
+
+
+def abort(run: Annotated[str, typer.Argument(help="The run to end.")], config: Config = None) -> None:
+    """End a run at once; the bench is made safe and the run still gives a verdict."""
+    asyncio.run(_ask(config, "abort", AbortRun(run=run)))
+
+
+def reset(
+    instrument: Annotated[str, typer.Argument(help="The instrument whose interlock tripped.")],
+    operator: Annotated[str, typer.Option(help="Who looked.")],
+    config: Config = None,
+) -> None:
+    """Let a tripped instrument be used again, after you have looked at it."""
+    asyncio.run(_ask(config, "reset", ResetInterlock(instrument=instrument, operator=operator)))
+
+
+async def _ask(config: Path | None, verb: str, args: msgspec.Struct) -> Answer:
+    from wakerail.bus import BusClient  # noqa: PLC0415
+
+    where = place(config)
+    async with BusClient(where.client_url, where.name) as client:
+        answer = await client.ask(verb, args)
+    if not answer.ok:
+        raise_refusal(answer)
+    return answer
+
+
+def raise_refusal(answer: Answer) -> None:
+    """Turn a refusal from the daemon into the error that gives its exit code."""
+    if answer.exit_code == 2:
+        raise ConfigInvalid(*answer.says.splitlines())
+    raise WakerailError(answer.says)

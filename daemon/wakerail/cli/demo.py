@@ -1,0 +1,108 @@
+"""``wakerail demo`` and ``wakerail replay``: the main job on the simulated bench, over real transports."""
+
+from __future__ import annotations
+
+import asyncio
+import signal
+import statistics
+import tempfile
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from wakerail.cli.options import AsJson
+from wakerail.cli.run import Screen, parse_inputs
+from wakerail.cli.session import Session, simulated_bench
+from wakerail_kit.messages import Prompt, RunSequence, Verdict
+
+#: The shortest and longest spacing at which a recorded trace is read back in blocks.
+BLOCK_SPACING_S = (0.0001, 1.0)
+#: What a supply is asked one value at a time cannot follow faster than this.
+POLLED_SPACING_S = 0.045
+
+
+def demo(
+    out: Annotated[Path, typer.Option("--out", help="Where the verdict and its picture are written.")] = Path(
+        "out/demo"
+    ),
+    fault: Annotated[
+        list[str] | None, typer.Option("--fault", help="What is wrong with the device; again for more.")
+    ] = None,
+    window: Annotated[str, typer.Option(help="How long the boot is watched.")] = "25 s",
+    as_json: AsJson = False,
+) -> None:
+    """Watch a device that restarts: broker, daemon, four simulated instruments, boot watch, verdict and picture."""
+    console = Console(stderr=True, highlight=False)
+    folder = out / datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
+    faults = fault or ["restart-at-stage:kernel"]
+    console.print(
+        "[bold]The job.[/bold] A handheld data terminal came in from a wet warehouse; it restarts over and over."
+    )
+    console.print(
+        "A simulated bench stands in for the hardware: supply on TCP, plate and port tester on serial, USB events."
+    )
+    console.print(f"  faults put in: {', '.join(faults)}\n  starting daemon, broker and four instruments ...")
+    options = [option for text in faults for option in ("--fault", text)]
+    with _scratch() as scratch, simulated_bench(scratch, "demo", options) as session:
+        request = RunSequence(sequence="boot-watch", inputs={"window": window}, job="demo", operator="demo")
+        verdict = asyncio.run(_watch(session, request, folder, as_json=as_json))
+        console.print(f"  verdict: {verdict.outcome}, {verdict.finding}")
+
+
+def replay(
+    trace: Annotated[Path, typer.Argument(help="CSV: time in s, current in A, optionally voltage in V.")],
+    set_: Annotated[list[str] | None, typer.Option("--set", help="An input of boot-watch; again for more.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Write the verdict and its picture into this folder.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Run the boot watch on a recorded current trace: the simulated supply plays it over its SCPI socket."""
+    from wakerail.sequences import exit_code_of  # noqa: PLC0415
+    from wakerail_sim.bench import load_trace  # noqa: PLC0415
+
+    recorded = load_trace(trace)
+    spacing_s = statistics.median(
+        later - earlier for earlier, later in zip(recorded.t_s, recorded.t_s[1:], strict=False)
+    )
+    blocks_s = None if spacing_s >= POLLED_SPACING_S else max(spacing_s, BLOCK_SPACING_S[0])
+    inputs = {"window": f"{recorded.duration_s:.6g} s", **parse_inputs(set_ or [])}
+    with (
+        _scratch() as scratch,
+        simulated_bench(scratch, "replay", ["--trace", str(trace.resolve())], blocks_s) as session,
+    ):
+        request = RunSequence(sequence="boot-watch", inputs=inputs, operator="replay")
+        verdict = asyncio.run(_watch(session, request, out, as_json=as_json))
+    raise typer.Exit(exit_code_of(verdict))
+
+
+def _scratch() -> tempfile.TemporaryDirectory[str]:
+    return tempfile.TemporaryDirectory(prefix="wakerail-")
+
+
+async def _watch(session: Session, request: RunSequence, out: Path | None, *, as_json: bool) -> Verdict:
+    from wakerail.bus import BusClient  # noqa: PLC0415
+    from wakerail.cli.following import follow_run  # noqa: PLC0415
+
+    abort = asyncio.Event()
+    asyncio.get_running_loop().add_signal_handler(signal.SIGINT, abort.set)
+    screen = Screen(as_json=as_json, do=_hands_of(session))
+    async with BusClient(session.url, session.bench) as client:
+        with screen:
+            verdict = await follow_run(client, request, screen, abort)
+    screen.conclude(verdict, out)
+    return verdict
+
+
+def _hands_of(session: Session) -> Callable[[Prompt], bool]:
+    """Return hands that do what the boot watch's prompt asks: press the device's power button."""
+    from wakerail_sim.hands import tell  # noqa: PLC0415
+
+    def press(prompt: Prompt) -> bool:
+        return bool(prompt.text) and tell(session.folder, "press power-button") == "ok"
+
+    return press

@@ -1,0 +1,157 @@
+"""``wakerail run``: run a sequence on the running daemon, from this terminal."""
+
+from __future__ import annotations
+
+import asyncio
+import getpass
+import signal
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated
+
+import msgspec
+import typer
+from msgspec import Struct
+from rich.console import Console
+from rich.live import Live
+
+from wakerail.cli.options import AsJson, Config, place
+from wakerail_kit.errors import ConfigInvalid
+from wakerail_kit.messages import Prompt, RunSequence, Verdict
+
+Inputs = Annotated[
+    list[str] | None, typer.Option("--set", help='An input with its unit, e.g. --set volts="3.85 V"; again for more.')
+]
+
+
+def run(
+    sequence: Annotated[str, typer.Argument(help="Which sequence; `wakerail sequences` lists them.")],
+    set_: Inputs = None,
+    job: Annotated[str | None, typer.Option(help="The job that this run belongs to.")] = None,
+    operator: Annotated[str, typer.Option(help="Who runs it.")] = "",
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Confirm every prompt: only where a jig does the handwork.")
+    ] = False,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Write the verdict and its picture into this folder.")
+    ] = None,
+    config: Config = None,
+    as_json: AsJson = False,
+) -> None:
+    """Run a sequence: 0 Passed, 1 Failed, 2 usage, 3 Inconclusive, 4 Aborted, 5 bench fault. Ctrl-C aborts safely."""
+    from wakerail.sequences import exit_code_of  # noqa: PLC0415  only once there is something to run
+
+    request = RunSequence(
+        sequence=sequence, inputs=parse_inputs(set_ or []), job=job, operator=operator or getpass.getuser()
+    )
+    verdict = asyncio.run(_run(request, config, out, yes=yes, as_json=as_json))
+    raise typer.Exit(exit_code_of(verdict))
+
+
+def parse_inputs(texts: list[str]) -> dict[str, str]:
+    """Return ``name=value`` texts as a mapping. Raises ConfigInvalid."""
+    inputs = {}
+    for text in texts:
+        name, equals, value = text.partition("=")
+        if not equals or not name.strip():
+            raise ConfigInvalid(f'--set {text!r}: write it as name=value, for example --set volts="3.85 V"')
+        inputs[name.strip()] = value.strip()
+    return inputs
+
+
+async def _run(request: RunSequence, config: Path | None, out: Path | None, *, yes: bool, as_json: bool) -> Verdict:
+    from wakerail.bus import BusClient  # noqa: PLC0415
+    from wakerail.cli.following import follow_run  # noqa: PLC0415
+
+    where = place(config)
+    abort = asyncio.Event()
+    asyncio.get_running_loop().add_signal_handler(signal.SIGINT, abort.set)
+    screen = Screen(as_json=as_json, do=_confirm_all if yes else None)
+    async with BusClient(where.client_url, where.name) as client:
+        with screen:
+            verdict = await follow_run(client, request, screen, abort)
+    screen.conclude(verdict, out)
+    return verdict
+
+
+class Screen:
+    """A run as a terminal shows it: live while it goes, the verdict at its end. It answers prompts as ``do`` says.
+
+    Without ``do`` the person at the terminal is asked. With ``as_json`` only the verdict goes to stdout.
+    """
+
+    def __init__(self, *, as_json: bool, do: Callable[[Prompt], bool] | None = None) -> None:
+        from wakerail.report.live import LiveRun  # noqa: PLC0415
+        from wakerail.report.trace import RunTrace  # noqa: PLC0415
+
+        self._as_json = as_json
+        self._do = do
+        self._console = Console(stderr=as_json, highlight=False)
+        self._live_run = LiveRun()
+        self._trace = RunTrace()
+        self._live = Live(
+            self._live_run, console=self._console, refresh_per_second=8, transient=True, auto_refresh=True
+        )
+        self._shows = self._console.is_terminal
+
+    def __enter__(self) -> Screen:
+        if self._shows:
+            self._live.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._shows:
+            self._live.stop()
+
+    def take(self, topic: str, message: Struct) -> None:
+        """Show a message; where no terminal is, only what matters is printed, a line each."""
+        self._live_run.take(topic, message)
+        self._trace.take(message)
+        if not self._shows and (line := self._live_run.news()):
+            self._console.print(line)
+
+    async def answer(self, prompt: Prompt) -> bool:
+        """Ask the person at the terminal, or do what was set."""
+        if self._do is not None:
+            return await asyncio.to_thread(self._do, prompt)
+        if self._shows:
+            self._live.stop()
+        for caution in prompt.cautions:
+            self._console.print(f"  ! {caution}", style="yellow")
+        self._console.print(f"[bold]{prompt.text}[/bold]  (Enter when done, n to stop) ", end="")
+        said = await read_line()
+        if self._shows:
+            self._live.start()
+        return said is not None and not said.strip().lower().startswith("n")
+
+    def conclude(self, verdict: Verdict, out: Path | None) -> None:
+        """Print the verdict and write its files."""
+        from wakerail.report.words import verdict_text  # noqa: PLC0415
+
+        if self._as_json:
+            print(msgspec.json.encode(verdict).decode())  # noqa: T201
+        else:
+            self._console.print(verdict_text(verdict))
+        if out is not None:
+            for file in self._trace.write(verdict, out):
+                self._console.print(f"  written: {file}")
+
+
+async def read_line() -> str | None:
+    """Return a line typed at the terminal without blocking anything, or None at the end of input."""
+    loop = asyncio.get_running_loop()
+    ready: asyncio.Future[None] = loop.create_future()
+    try:
+        loop.add_reader(sys.stdin.fileno(), lambda: ready.done() or ready.set_result(None))
+    except (OSError, ValueError):  # a regular file or nothing at all: reading cannot block then
+        return sys.stdin.readline() or None
+    try:
+        await ready
+        return sys.stdin.readline() or None
+    finally:
+        loop.remove_reader(sys.stdin.fileno())
+
+
+def _confirm_all(prompt: Prompt) -> bool:
+    return bool(prompt.text)

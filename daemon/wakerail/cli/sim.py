@@ -1,0 +1,76 @@
+"""``wakerail sim``: the simulated bench alone, as if it were the hardware."""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+import sys
+import threading
+from pathlib import Path
+from typing import Annotated
+
+import msgspec
+import typer
+from rich.console import Console
+
+from wakerail.cli.options import AsJson
+from wakerail.config import shipped
+from wakerail_kit.errors import ConfigInvalid
+from wakerail_kit.families import load_families
+
+SCPI_RAW_PORT = 5025  # registered with IANA for SCPI over raw TCP
+
+
+def sim(
+    folder: Annotated[Path, typer.Option("--dir", help="Where the ports of the simulated bench appear.")] = Path(
+        "var/sim"
+    ),
+    fault: Annotated[
+        list[str] | None, typer.Option("--fault", help="What is wrong, e.g. restart-at-stage:kernel; again for more.")
+    ] = None,
+    trace: Annotated[
+        Path | None, typer.Option("--trace", help="Play this recorded current trace instead of a device.")
+    ] = None,
+    family: Annotated[str, typer.Option(help="The device family on the bench.")] = "fenmoor-t3",
+    supply_port: Annotated[int, typer.Option(help="TCP port of the supply; 0 takes any free one.")] = SCPI_RAW_PORT,
+    seed: Annotated[int, typer.Option(help="The same seed gives the same bench.")] = 1,
+    as_json: AsJson = False,
+) -> None:
+    """Run the simulated bench alone: a supply, a plate, a port tester, a USB bus and a device between them."""
+    from wakerail_sim.bench import SimSettings, SimulatedBench, load_trace, parse_fault  # noqa: PLC0415
+
+    families = {one.name: one for one in load_families(shipped("devices"))}
+    if family not in families:
+        raise ConfigInvalid(f"--family {family!r} is not known; one of {', '.join(families)}")
+    settings = SimSettings(
+        folder=folder,
+        family=families[family],
+        supply_port=supply_port,
+        seed=seed,
+        faults=tuple(parse_fault(text) for text in fault or ()),
+        trace=load_trace(trace) if trace else None,
+    )
+    stop = threading.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: stop.set())
+    with SimulatedBench(settings) as bench:
+        if as_json:
+            print(msgspec.json.encode(bench.addresses).decode(), flush=True)  # noqa: T201
+        else:
+            console = Console(highlight=False)
+            console.print("[bold]Simulated bench[/bold]" + "".join(f"\n  fault: {text}" for text in fault or ()))
+            for name, address in msgspec.to_builtins(bench.addresses).items():
+                console.print(f"  {name:12} {address}")
+            console.print(
+                "Your hands: type [bold]press power-button[/bold], clean port, unplug PART, replug PART, "
+                "switch-off supply, hang supply 5 s, state; Ctrl-C ends."
+            )
+            threading.Thread(target=_hands, args=(bench, console), daemon=True).start()
+        stop.wait()
+
+
+def _hands(bench: object, console: Console) -> None:
+    for line in sys.stdin:
+        if line.strip():
+            with contextlib.suppress(ValueError):  # the terminal was closed
+                console.print(bench.hands.obey(line.strip()))  # type: ignore[attr-defined]
