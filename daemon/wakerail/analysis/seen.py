@@ -1,0 +1,32 @@
+"""What the boot reader reports while it watches."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Onset:
+    """The device began to draw at ``at_s``; ``level_a`` is the median of what it drew in the hold time after."""
+
+    at_s: float
+    level_a: float
+
+
+@dataclass(frozen=True, slots=True)
+class Restart:
+    """The device went through its boot again: one boot ended at ``at_s``, the next began at ``again_s``.
+
+    ``evidence`` names what it rests on: ``current-collapse``, ``usb-left``, ``usb-earlier-mode``.
+    ``uncertainty_s`` bounds how far either moment may be from the truth.
+    """
+
+    at_s: float
+    again_s: float
+    number: int
+    evidence: tuple[str, ...]
+    says: str
+    uncertainty_s: float
+
+
+Seen = Onset | Restart

@@ -1,0 +1,41 @@
+"""What the boot reader is told about the watch, and the few levels and times by which it decides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class ReaderSettings:
+    """The known facts of a watch, and the reader's thresholds. Times are seconds, currents amperes.
+
+    Facts, None where unknown:
+        prompted_s: when the person was told to start the device (monotonic).
+        standing_a: the current measured before that, output on and device off.
+        limit_a, set_v: the supply's current limit and set voltage.
+        running_mode_order: the place of the last of the family's USB modes, in which a booted device shows.
+
+    Thresholds:
+        hold_s: how long a level must last, over at least two samples, before it counts. Supply supervisors commonly
+            hold a device in reset for 0.14 s or longer; radios and regulators pulse for less.
+        margin_a: how near to the standing level counts as off. Must exceed the meter's noise and resolution, and
+            stay below what the device draws asleep; twice this above standing counts as drawing.
+        standing_max_a: a device that is off should not draw more than this.
+        patience_s: how long a device may take to begin to draw.
+        settle_s: how long it must have been up at the end of the watch before that can be called running.
+        max_gap_s: the longest time without a sample in which no restart could hide.
+        short_hold_s: how long the supply must be dragged down for a hard short; charging capacitors takes less.
+    """
+
+    prompted_s: float | None = None
+    standing_a: float | None = None
+    limit_a: float | None = None
+    set_v: float | None = None
+    running_mode_order: int | None = None
+    hold_s: float = 0.14
+    margin_a: float = 0.005
+    standing_max_a: float = 0.005
+    patience_s: float = 5.0
+    settle_s: float = 10.0
+    max_gap_s: float = 1.0
+    short_hold_s: float = 0.5
