@@ -1,0 +1,92 @@
+"""What a sequence needs of its bench: instruments to use, a journal to record into, a bus to listen on.
+
+The bench host fulfils these protocols; nothing here knows how.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import AbstractContextManager
+from typing import Protocol
+
+from wakerail.bus.local import Bus
+from wakerail_kit.clock import Clock
+from wakerail_kit.events import EventData
+from wakerail_kit.kinds import Kind
+from wakerail_kit.messages import Event, Identity, InstrumentState, Prompt, Verdict
+
+
+class Recorded(Protocol):
+    """An event that was recorded; ``row`` is its place in the journal, below 0 if the journal could not take it."""
+
+    @property
+    def event(self) -> Event: ...
+    @property
+    def row(self) -> int: ...
+
+
+class InstrumentAccess(Protocol):
+    """One hosted instrument."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def kind(self) -> Kind: ...
+    @property
+    def driver(self) -> str: ...
+    @property
+    def dialect(self) -> str: ...
+    @property
+    def rate_hz(self) -> float: ...
+    @property
+    def identity(self) -> Identity | None: ...
+    @property
+    def state(self) -> InstrumentState: ...
+    @property
+    def words(self) -> str: ...
+
+    async def apply(self, setting: str, value: float | bool, *, run: str | None) -> None:
+        """Apply one setting of the kind, in the setting's own unit.
+
+        Raises DeviceRefused (an interlock or the instrument said no), DeviceUnavailable or OutOfSync.
+        """
+        ...
+
+    async def test(self, test: str, *, run: str | None) -> EventData:
+        """Run one of the kind's tests. The host records what it found as the instrument's event. Raises as apply."""
+        ...
+
+
+class Bench(Protocol):
+    """The bench as a run sees it."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def clock(self) -> Clock: ...
+    @property
+    def bus(self) -> Bus: ...
+    @property
+    def instruments(self) -> Mapping[str, InstrumentAccess]: ...
+
+    async def record(
+        self, data: EventData, *, owner: str, run: str | None = None, cause: str | None = None
+    ) -> Recorded:
+        """Write an event to the journal, then announce it."""
+        ...
+
+    async def record_prompt(self, prompt: Prompt) -> int:
+        """Write a prompt to the journal, then announce it; return its row."""
+        ...
+
+    async def record_verdict(self, verdict: Verdict) -> int:
+        """Write a verdict to the journal, then announce it; return its row. Raises if it could not be made durable."""
+        ...
+
+    def claim(self, run: str, instruments: Iterable[str]) -> AbstractContextManager[None]:
+        """Hold instruments for one run. Entering raises DeviceRefused if another run holds one."""
+        ...
+
+    async def make_safe(self, instruments: Sequence[str]) -> Mapping[str, bool]:
+        """Put instruments into their safe state; tell of each whether that was reached."""
+        ...

@@ -1,0 +1,194 @@
+"""Reads a sequence from YAML and checks all of it: every mistake is one line with file, line and key."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping
+from collections.abc import Sequence as Many
+from pathlib import Path
+
+from wakerail.sequences.model import Input, Sequence, Step
+from wakerail.sequences.steps import measure, prompt, settings, testing, wait, watch
+from wakerail.sequences.steps.action import Action
+from wakerail.sequences.steps.scope import FAILING, PASSING, Scope, nearest
+from wakerail_kit.errors import ConfigInvalid
+from wakerail_kit.kinds import KINDS, Kind
+from wakerail_kit.outcome import Finding
+from wakerail_kit.topics import NAME
+from wakerail_kit.units import UnitInvalid, human, parse_quantity
+from wakerail_kit.yamldoc import Section, parse_yaml
+
+_READERS: Mapping[str, Callable[[Section, Finding | None, Scope], Action]] = {
+    "measure": measure.read,
+    "prompt": lambda section, _failed, _scope: prompt.read(section),
+    "test": testing.read,
+    "wait": lambda section, _failed, scope: wait.read(section, scope),
+    "watch": lambda section, _failed, scope: watch.read(section, scope),
+}
+_STEP_KEYS = ("title", "failed", "only_if_failed")
+#: Units that an input may have, by the first that its default fits. No bare kelvin: it would pass for a temperature.
+_INPUT_UNITS = ("V", "A", "s", "Cel", "Ohm", "W", "J", "C", "Hz", "K/s", "%", "1")
+
+
+def load_sequence(file: Path) -> Sequence:
+    """Read one sequence. Raises ConfigInvalid listing every mistake."""
+    try:
+        text = file.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise ConfigInvalid(f"{file}: no such file") from None
+    except (OSError, UnicodeDecodeError) as wrong:
+        raise ConfigInvalid(f"{file}: cannot be read: {wrong}") from None
+    return parse_sequence(text, str(file))
+
+
+def load_sequences(folder: Path) -> dict[str, Sequence]:
+    """Read every sequence of a folder, by name. Raises ConfigInvalid listing every mistake of every file."""
+    found: dict[str, Sequence] = {}
+    files: dict[str, Path] = {}
+    problems: list[str] = []
+    if not folder.is_dir():
+        raise ConfigInvalid(f"{folder}: no such folder of sequences")
+    for file in sorted(folder.glob("*.yaml")):
+        try:
+            sequence = load_sequence(file)
+        except ConfigInvalid as wrong:
+            problems += wrong.problems
+            continue
+        if sequence.name in found:
+            problems.append(f"{file}: sequence: {sequence.name!r} is the name of {files[sequence.name]} already")
+        found[sequence.name], files[sequence.name] = sequence, file
+    if problems:
+        raise ConfigInvalid(*problems)
+    return found
+
+
+def parse_sequence(text: str, file: str) -> Sequence:
+    """Read a sequence from its text; ``file`` is what messages call it. Raises ConfigInvalid."""
+    doc = parse_yaml(text, file)
+    top = doc.top
+    name = top.name("sequence")
+    purpose = " ".join(top.text("purpose").split())
+    cautions = tuple(" ".join(caution.split()) for caution in top.texts("cautions", default=()))
+    needs = _roles(top, "needs")
+    uses = _roles(top, "uses")
+    for role in uses:
+        if role in needs:
+            doc.note(top.line_of("uses"), f"uses.{role}", "is among 'needs' already")
+    declared = top.section("inputs", default=())
+    inputs = {key: _input(key, section) for key, section in declared.each()}
+    scope = Scope({**uses, **needs}, frozenset(uses), {key: each.unit for key, each in inputs.items()})
+    steps = tuple(_step(section, scope) for section in top.sections("steps"))
+    if "steps" in top and not steps:
+        top.note("steps", "has no steps")
+    finally_ = tuple(_finally_step(section, scope) for section in top.sections("finally", default=()))
+    passed = _finding(top, "passed", PASSING) or Finding.CHECKS_PASSED
+    for key in inputs:
+        if key not in scope.used:
+            declared.note(key, f"no step uses '${key}'")
+    doc.finish()
+    sha256 = hashlib.sha256(text.encode()).hexdigest()
+    return Sequence(name, purpose, cautions, needs, uses, inputs, steps, finally_, passed, sha256)
+
+
+def _roles(top: Section, key: str) -> Mapping[str, Kind]:
+    section = top.section(key, default=())
+    roles = {}
+    for role in section:
+        kind = section.text(role, one_of=list(KINDS))
+        if role in _READERS or role in _STEP_KEYS:
+            section.note(role, f"{role!r} means something else in a step; give the role another name")
+        elif not NAME.match(role):
+            section.note(role, f"{role!r} is no name; use lower-case letters, digits, '-' and '_'")
+        if kind in KINDS:
+            roles[role] = KINDS[kind]
+    return roles
+
+
+def _input(name: str, section: Section) -> Input:
+    text = section.text("default", "")
+    unit = _unit_of(text)
+    if unit is None:
+        why = (
+            f"{text!r} is no quantity; write it like '3.85 V'" if text else "is missing; give a quantity like '3.85 V'"
+        )
+        section.note("default", why)
+        section.leave_open()
+        return Input(name, "1", 0.0, None, None, "")
+    low = section.optional_quantity("min", unit)
+    high = section.optional_quantity("max", unit)
+    if low is None and unit != "Cel":
+        low = 0.0  # a negative voltage, current or time is a slip of the pen
+    if low is not None and high is not None and low > high:
+        section.note("min", f"{human(low, unit)} is above max, {human(high, unit)}")
+    default = section.quantity("default", unit, low=low, high=high)
+    return Input(name, unit, default, low, high, section.text("says", ""))
+
+
+def _unit_of(text: str) -> str | None:
+    for unit in _INPUT_UNITS:
+        try:
+            parse_quantity(text, unit)
+        except UnitInvalid:
+            continue
+        return unit
+    return None
+
+
+def _step(section: Section, scope: Scope) -> Step:
+    title = section.text("title", "")
+    failed = _finding(section, "failed", FAILING)
+    after = section.text("only_if_failed", "")
+    if "only_if_failed" in section and after not in scope.tests:
+        section.note("only_if_failed", f"no earlier test is called {after!r}; {nearest(after, scope.tests)}")
+    action = _action(section, scope, failed)
+    if action is None:
+        return Step(prompt.AskPerson(""), title, None)
+    if failed is not None and action.verb not in {"measure", "test"}:
+        why = "names its own findings" if action.verb == "watch" else "cannot fail"
+        section.note("failed", f"a step of the verb {action.verb!r} {why}; leave 'failed' out")
+    if action.known_as:
+        scope.tests.append(action.known_as)
+    return Step(action, title, after or None)
+
+
+def _finally_step(section: Section, scope: Scope) -> Step:
+    title = section.text("title", "")
+    action = _action(section, scope, None)
+    if action is not None and not isinstance(action, settings.ApplySettings | wait.Wait):
+        section.note(action.verb, "cannot stand in 'finally'; only settings and waits can, so that nothing holds it up")
+    if isinstance(action, settings.ApplySettings) and action.energises:
+        section.note(action.role, "switches on; 'finally' may only switch off")
+    return Step(action or prompt.AskPerson(""), title, None)
+
+
+def _action(section: Section, scope: Scope, failed: Finding | None) -> Action | None:
+    """Read the one key of a step that is its verb or its role."""
+    found = [key for key in section if key in _READERS or key in scope.roles]
+    if len(found) > 1:
+        section.note(found[1], f"a step has one verb; this one has {found[0]!r} already, make it two steps")
+        section.leave_open()
+        return None
+    if not found:
+        section.leave_open()
+        _note_no_verb(section, scope)
+        return None
+    if found[0] in _READERS:
+        return _READERS[found[0]](section, failed, scope)
+    return settings.read(section, found[0], scope)
+
+
+def _note_no_verb(section: Section, scope: Scope) -> None:
+    unknown = [key for key in section if key not in _STEP_KEYS]
+    known = [*_READERS, *scope.roles]
+    if unknown:
+        section.note(unknown[0], f"neither a verb nor a role of this sequence; {nearest(unknown[0], known)}")
+    else:
+        section.note_here(f"has no verb; {nearest('', known)}")
+
+
+def _finding(section: Section, key: str, allowed: Many[Finding]) -> Finding | None:
+    if key not in section:
+        section.raw(key, None)
+        return None
+    text = section.text(key, one_of=[finding.value for finding in allowed])
+    return Finding(text) if text in {finding.value for finding in allowed} else None

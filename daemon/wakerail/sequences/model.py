@@ -1,0 +1,58 @@
+"""A bench sequence as data: what it needs, what can be set, its steps. Nothing here touches an instrument."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from wakerail.sequences.steps.action import Action
+from wakerail_kit.kinds import Kind
+from wakerail_kit.outcome import Finding
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """A quantity that whoever starts the sequence may set. Plain numbers in the UCUM ``unit``."""
+
+    name: str
+    unit: str
+    default: float
+    low: float | None
+    high: float | None
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One line of a sequence. ``title`` is empty where the action's own words do.
+
+    ``only_if_failed`` names the earlier test without whose failure the step is not due.
+    """
+
+    action: Action
+    title: str
+    only_if_failed: str | None
+
+    def words(self, values: Mapping[str, float]) -> str:
+        """Return what the step does, for a person, with the inputs' values put in."""
+        return self.title or self.action.words(values)
+
+
+@dataclass(frozen=True, slots=True)
+class Sequence:
+    """A checked sequence. ``passed`` is its finding when nothing failed and no step found something of its own.
+
+    ``needs`` and ``uses`` map roles to kinds; a bench without a kind in ``uses`` can run it all the same.
+    ``cautions`` are shown before anything is switched on. ``sha256`` is that of the text it was read from.
+    """
+
+    name: str
+    purpose: str
+    cautions: tuple[str, ...]
+    needs: Mapping[str, Kind]
+    uses: Mapping[str, Kind]
+    inputs: Mapping[str, Input]
+    steps: tuple[Step, ...]
+    finally_: tuple[Step, ...]
+    passed: Finding
+    sha256: str

@@ -1,0 +1,141 @@
+"""What every verb offers: it is read from YAML into an Action, which says what it will do and can do it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from wakerail.analysis.reading import BootReading
+from wakerail.analysis.seen import Seen
+from wakerail.analysis.settings import ReaderSettings
+from wakerail.sequences.access import Bench, InstrumentAccess, Recorded
+from wakerail.sequences.arrivals import Arrivals
+from wakerail_kit.events import EventData, UsbAttached, UsbDetached, UsbEnumerationFailed
+from wakerail_kit.messages import Event, Evidence, Frame, Measurement
+from wakerail_kit.outcome import Finding, Outcome
+from wakerail_kit.units import human
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """A number in a UCUM unit, or a share of an input's value (``$volts``, ``50 % of $volts``)."""
+
+    unit: str
+    number: float
+    of: str = ""
+
+    def value(self, values: Mapping[str, float]) -> float:
+        """Return the plain number, given the inputs' values."""
+        return self.number * values[self.of] if self.of else self.number
+
+    def words(self, values: Mapping[str, float]) -> str:
+        """Return the quantity as people write it."""
+        return human(self.value(values), self.unit)
+
+
+@dataclass(frozen=True, slots=True)
+class StepOutput:
+    """What a step came to. ``finding`` and ``says`` are empty where there is nothing to tell."""
+
+    outcome: Outcome = Outcome.PASSED
+    finding: Finding | None = None
+    says: str = ""
+    measurements: tuple[Measurement, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
+
+
+def evidence_of(event: Event, row: int | None, says: str, at_s: float | None = None) -> Evidence:
+    """Return an event as evidence; ``row`` is its place in the journal, below 0 or None if it has none."""
+    return Evidence(
+        event_id=event.id,
+        type=event.type,
+        time=event.time,
+        at_s=at_s,
+        says=says,
+        journal_row=row if row is not None and row >= 0 else None,
+    )
+
+
+class Reader(Protocol):
+    """Reads a boot as it happens (``wakerail.analysis.watch.BootReader``)."""
+
+    def take_frame(self, frame: Frame) -> Sequence[Seen]: ...
+    def take_usb(self, event: UsbAttached | UsbDetached | UsbEnumerationFailed) -> Sequence[Seen]: ...
+    def finish(self, end_s: float) -> BootReading: ...
+
+
+class StepContext(Protocol):
+    """The run, as a step may use it."""
+
+    @property
+    def run(self) -> str: ...
+    @property
+    def bench(self) -> Bench: ...
+    @property
+    def values(self) -> Mapping[str, float]: ...
+    @property
+    def arrivals(self) -> Arrivals: ...
+    @property
+    def make_reader(self) -> Callable[[ReaderSettings], Reader]: ...
+
+    #: Settings that this run has applied, by instrument.
+    applied: dict[str, dict[str, float | bool]]
+    #: The newest mean or median of a signal, by instrument and signal.
+    levels: dict[tuple[str, str], Measurement]
+    #: When this run switched an instrument on (monotonic seconds); absent while it is off.
+    on_since_s: dict[str, float]
+    #: When the prompt directly before this step was raised, if there was one.
+    prompted_s: float | None
+
+    def instrument(self, role: str) -> InstrumentAccess:
+        """Return the instrument that stands in for a role. Raises KeyError for one that the bench lacks or lost."""
+        ...
+
+    def has(self, role: str) -> bool:
+        """Tell whether a role has its instrument now."""
+        ...
+
+    async def tell(self, data: EventData) -> Recorded:
+        """Record one of the run's own events. Raises RunEnded if that cannot be done."""
+        ...
+
+    async def ask(self, text: str) -> None:
+        """Raise a prompt and wait until a person confirms. Raises RunEnded if they say no."""
+        ...
+
+
+class Action(Protocol):
+    """A verb with what it was given."""
+
+    @property
+    def verb(self) -> str:
+        """The verb as it stands in events: ``set``, ``measure``, ``prompt``, ``wait``, ``test``, ``watch``."""
+        ...
+
+    @property
+    def roles(self) -> frozenset[str]:
+        """The roles without which it cannot be done."""
+        ...
+
+    @property
+    def checks(self) -> bool:
+        """True if it can fail: it looks at the device."""
+        ...
+
+    @property
+    def known_as(self) -> str:
+        """The name by which later steps ask whether it failed; empty for none."""
+        ...
+
+    def words(self, values: Mapping[str, float]) -> str:
+        """Return what it does, for a person."""
+        ...
+
+    def duration_s(self, values: Mapping[str, float]) -> float | None:
+        """Return how long it takes, or None where that is not known beforehand."""
+        ...
+
+    async def run(self, context: StepContext) -> StepOutput:
+        """Do it. Raises DeviceRefused, DeviceUnavailable or OutOfSync for the bench, RunEnded to end the run."""
+        ...

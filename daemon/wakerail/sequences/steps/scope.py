@@ -1,0 +1,99 @@
+"""What a step may refer to while it is read: roles with their kinds, inputs with their units, earlier tests."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from wakerail.sequences.steps.action import Amount
+from wakerail_kit.kinds import Kind
+from wakerail_kit.outcome import Finding
+from wakerail_kit.units import UnitInvalid, parse_quantity
+from wakerail_kit.yamldoc import Section
+
+_INPUT = re.compile(r"^(?:(?P<share>.+?)\s+of\s+)?\$(?P<name>\S+)$")
+_EXAMPLES = {"V": "3.85 V", "A": "500 mA", "s": "60 s", "Cel": "230 degC"}
+
+#: What a check may find when it fails. The others are for what passed, or are not about the device.
+FAILING = (
+    Finding.CHECK_FAILED,
+    Finding.NO_DRAW,
+    Finding.STANDING_DRAW,
+    Finding.HARD_SHORT,
+    Finding.STALLED,
+    Finding.RESTARTING,
+    Finding.PORT_FAULT,
+)
+PASSING = (Finding.CHECKS_PASSED, Finding.RAIL_QUIET, Finding.PORT_CLEAR, Finding.RUNNING)
+
+
+def nearest(wrong: str, known: Iterable[str]) -> str:
+    """Return a hint: the known word that was meant, or all known words."""
+    words = list(known)
+    close = difflib.get_close_matches(wrong, words, n=1)
+    return f"did you mean {close[0]!r}?" if close else f"known here: {', '.join(words) or 'none'}"
+
+
+@dataclass(slots=True)
+class Scope:
+    """Names that are known at a place in the sequence, and which of the inputs were used so far."""
+
+    roles: Mapping[str, Kind]
+    optional: frozenset[str]
+    inputs: Mapping[str, str]
+    used: set[str] = field(default_factory=set)
+    tests: list[str] = field(default_factory=list)
+
+    def amount(self, section: Section, key: str, unit: str, *, above_zero: bool = False) -> Amount:
+        """Take a quantity, an input (``$volts``) or a share of one (``50 % of $volts``), in ``unit``."""
+        if key not in section:
+            example = f", like '{_EXAMPLES[unit]}'" if unit in _EXAMPLES else ""
+            section.raw(key, None)
+            section.note(key, f"is missing; give a quantity{example}")
+            return Amount(unit, 1.0)
+        text = section.text(key)
+        reference = _INPUT.match(text)
+        try:
+            if reference is None:
+                amount = Amount(unit, parse_quantity(text, unit))
+                if above_zero and amount.number <= 0:
+                    section.note(key, f"{text!r} must be above zero")
+                return amount
+            share = parse_quantity(reference["share"], "%") / 100 if reference["share"] else 1.0
+        except UnitInvalid as wrong:
+            section.note(key, str(wrong))
+            return Amount(unit, 1.0)
+        name = reference["name"]
+        self.used.add(name)
+        if name not in self.inputs:
+            section.note(key, f"input '${name}' is not declared; {nearest(name, self.inputs)}")
+        elif self.inputs[name] != unit:
+            hint = f"; an input like '{_EXAMPLES[unit]}' would fit" if unit in _EXAMPLES else ""
+            section.note(key, f"input '${name}' is in {self.inputs[name]}, but {key} is in {unit}{hint}")
+        return Amount(unit, share, name)
+
+    def optional_amount(self, section: Section, key: str, unit: str) -> Amount | None:
+        """Take a quantity as ``amount`` does, or None where the key is absent."""
+        if key in section:
+            return self.amount(section, key, unit)
+        section.raw(key, None)
+        return None
+
+    def role(self, section: Section, key: str, role: str) -> Kind | None:
+        """Return a role's kind, or note that there is no such role."""
+        if role not in self.roles:
+            section.note(key, f"{role!r} is no role of this sequence; {nearest(role, self.roles)}")
+        return self.roles.get(role)
+
+    def signal(self, section: Section, key: str, text: str) -> tuple[str, str, str]:
+        """Read ``role.signal``; return role, signal and the signal's unit, or note what is wrong with it."""
+        role, dot, signal = text.partition(".")
+        kind = self.role(section, key, role) if dot else None
+        if not dot:
+            section.note(key, f"{text!r} is no signal; write it like 'supply.current'")
+        elif kind is not None and signal not in kind.signals:
+            section.note(key, f"a {kind.name} has no signal {signal!r}; {nearest(signal, kind.signals)}")
+        unit = kind.signals.get(signal, "1") if kind is not None else "1"
+        return role, signal, unit

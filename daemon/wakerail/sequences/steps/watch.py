@@ -1,0 +1,148 @@
+"""``watch: {for: $window, signals: [supply.current, usb], fail_on: restart}``: read a boot as it happens."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from wakerail.analysis.seen import Onset, Seen
+from wakerail.analysis.settings import ReaderSettings
+from wakerail.sequences.arrivals import Arrival, StillOn
+from wakerail.sequences.endings import sentence
+from wakerail.sequences.steps.action import Amount, Reader, StepContext, StepOutput, evidence_of
+from wakerail.sequences.steps.scope import Scope
+from wakerail_kit.events import EventData, OnsetSeen, RestartSeen
+from wakerail_kit.kinds import POWER_SOURCE, USB_WATCHER
+from wakerail_kit.messages import Evidence, Frame
+from wakerail_kit.units import human
+from wakerail_kit.yamldoc import Section
+
+#: How many restarts a watch with ``fail_on: restart`` sees before it ends early: three give two gaps to compare.
+STOP_AFTER = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """A boot watch on a supply's current and, where the bench has one, a USB watcher.
+
+    What a prompt asks for is done while the prompt stands, so a watch directly after one begins where the prompt was
+    raised; its window counts from the confirmation. The outcome is the boot reader's. ``stop_after`` restarts end
+    the watch early; with None the whole window is watched.
+    """
+
+    window: Amount
+    supply: str
+    usb: str
+    stop_after: int | None
+    verb: str = "watch"
+    checks: bool = True
+    known_as: str = ""
+
+    @property
+    def roles(self) -> frozenset[str]:
+        return frozenset({self.supply})
+
+    def words(self, values: Mapping[str, float]) -> str:
+        signals = f"{self.supply}.current" + (f" and {self.usb}" if self.usb else "")
+        return f"Watch {signals} for {self.window.words(values)}"
+
+    def duration_s(self, values: Mapping[str, float]) -> float | None:
+        return self.window.value(values)
+
+    async def run(self, context: StepContext) -> StepOutput:
+        supply = context.instrument(self.supply)
+        usb = [context.instrument(self.usb).name] if self.usb and context.has(self.usb) else []
+        start_s = context.bench.clock.monotonic_s()
+        end_s = start_s + self.window.value(context.values)
+        reader = context.make_reader(_known_facts(context, supply.name))
+        watched = _Watched(context, reader, StillOn(supply, context.on_since_s.get(supply.name)), start_s)
+        since_s = context.prompted_s if context.prompted_s is not None else start_s
+        with context.arrivals.listen(supply, usb) as listener:
+            for arrival in context.arrivals.recent([supply.name, *usb], since_s):
+                await watched.take(arrival)
+            while watched.at_s < end_s and (self.stop_after is None or watched.restarts < self.stop_after):
+                await watched.take(await listener.next())
+        watched.still_on.finish()
+        reading = reader.finish(watched.at_s)
+        return StepOutput(
+            reading.outcome, reading.finding, reading.says, tuple(reading.measurements), tuple(watched.evidence)
+        )
+
+
+@dataclass(slots=True)
+class _Watched:
+    """A watch so far. Whatever is seen is recorded at once: the verdict rests on it."""
+
+    context: StepContext
+    reader: Reader
+    still_on: StillOn
+    at_s: float
+    restarts: int = 0
+    evidence: list[Evidence] = field(default_factory=list)
+
+    async def take(self, arrival: Arrival) -> None:
+        if isinstance(arrival, Frame):
+            self.still_on.take(arrival)
+            self.at_s = max(self.at_s, arrival.t_s[-1])
+            await self._record(self.reader.take_frame(arrival))
+        else:
+            await self._record(self.reader.take_usb(arrival))
+
+    async def _record(self, seen: Sequence[Seen]) -> None:
+        for item in seen:
+            data, says = self._event(item)
+            recorded = await self.context.tell(data)
+            self.evidence.append(evidence_of(recorded.event, recorded.row, says, item.at_s))
+
+    def _event(self, item: Seen) -> tuple[EventData, str]:
+        run = self.context.run
+        if isinstance(item, Onset):
+            onset = OnsetSeen(run=run, at_s=item.at_s, level_a=item.level_a)
+            return onset, f"The device began to draw, {human(item.level_a, 'A')} at first."
+        self.restarts += 1
+        restart = RestartSeen(
+            run=run,
+            at_s=item.at_s,
+            again_s=item.again_s,
+            number=item.number,
+            evidence=list(item.evidence),
+            says=item.says,
+        )
+        return restart, sentence(item.says)
+
+
+def _known_facts(context: StepContext, supply: str) -> ReaderSettings:
+    """Return what the run knows of the device before the watch: what was set, what it drew standing, the prompt."""
+    applied = context.applied.get(supply, {})
+    facts = ReaderSettings(prompted_s=context.prompted_s, limit_a=applied.get("limit"), set_v=applied.get("volts"))
+    standing = context.levels.get((supply, "current"))
+    if standing is not None:
+        facts = replace(facts, standing_a=standing.value)
+        if standing.high is not None:
+            facts = replace(facts, standing_max_a=standing.high)
+    return facts
+
+
+def read(section: Section, scope: Scope) -> Watch:
+    """Read a watch step."""
+    given = section.section("watch")
+    window = scope.amount(given, "for", "s", above_zero=True)
+    supply = usb = ""
+    for text in given.texts("signals"):
+        role, dot, signal = text.partition(".")
+        kind = scope.role(given, "signals", role)
+        if kind is None:
+            continue
+        if kind is POWER_SOURCE and not supply and dot and signal == "current":
+            supply = role
+        elif kind is USB_WATCHER and not usb and not dot:
+            usb = role
+        else:
+            given.note("signals", f"{text!r} cannot be watched here; one supply's current and one usb-watcher can")
+    if not supply and "signals" in given:
+        given.note("signals", "a boot is read from a supply's current; name one, like 'supply.current'")
+    fail_on = given.text("fail_on", "", one_of=["restart"]) if "fail_on" in given else given.raw("fail_on", "")
+    stop_after = given.integer("stop_after", STOP_AFTER, low=1, high=1000)
+    if "stop_after" in given and not fail_on:
+        given.note("stop_after", "has a meaning only beside 'fail_on: restart'")
+    return Watch(window, supply, usb, stop_after if fail_on else None)
