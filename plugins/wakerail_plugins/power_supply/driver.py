@@ -1,0 +1,257 @@
+"""Drives a bench supply of any make: every command and answer comes from its dialect file."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Sequence
+from typing import Protocol
+
+from wakerail_kit.clock import Clock
+from wakerail_kit.dialect import Dialect
+from wakerail_kit.dialect_exchange import Exchange
+from wakerail_kit.dialect_talk import Answer, Talk, Wire
+from wakerail_kit.dialect_wording import Value, Values
+from wakerail_kit.errors import DeviceRefused, DeviceUnavailable, OutOfSync, WakerailError
+from wakerail_kit.kinds import InstrumentFault, Reading
+from wakerail_kit.messages import Identity
+from wakerail_kit.units import human
+from wakerail_plugins.power_supply.samples import Samples
+
+#: The longest error queue that is read out; SCPI instruments keep 10 to 30 entries.
+_MOST_FAULTS = 64
+_FRESH_LINKS = 2
+_UNITS = {"voltage": "V", "current": "A", "over_voltage": "V", "over_current": "A"}
+#: A setting counts as taken if it is read back within 1 % and 20 mV or 20 mA, whichever is more: the step of a
+#: coarse supply's converter.
+_RELATIVE_SLACK = 0.01
+_ABSOLUTE_SLACK = 0.02
+_READBACK_TRIES = 3
+_READBACK_PAUSE_S = 0.05
+
+
+class ClosableWire(Wire, Protocol):
+    """A wire that can be let go; ``close`` never raises."""
+
+    def close(self) -> None: ...
+
+
+class PowerSupply:
+    """A power source (see the kit's kinds). ``connect`` opens a fresh link, raising DeviceUnavailable.
+
+    After OutOfSync or DeviceUnavailable the link is closed and every method but ``make_safe`` and ``close`` raises the
+    same again until ``open``.
+    """
+
+    waits = False
+
+    def __init__(self, name: str, dialect: Dialect, connect: Callable[[], ClosableWire], clock: Clock) -> None:
+        self._name = name
+        self._dialect = dialect
+        self._connect = connect
+        self._clock = clock
+        self._wire: ClosableWire | None = None
+        self._talk: Talk | None = None
+        self._lost: WakerailError = DeviceUnavailable(f"{name} is not open")
+        self._samples = Samples(dialect)
+        #: What the instrument said its settings are, by quantity, when they were last read back.
+        self.settings: dict[str, Value] = {}
+
+    # --- the instrument ---
+
+    def open(self) -> Identity:
+        self._drop(self._lost)
+        try:
+            self._join()
+            for exchange in self._dialect.open:
+                self._run(exchange, {"spacing": self._dialect.spacing_s}, bare=True)
+            identity = self._identify()
+            self.faults()  # what was wrong before is not about what is asked from now on
+            self._read_back_all()
+            self._samples = Samples(self._dialect)
+            for exchange in self._dialect.reads:
+                if exchange.block is not None:
+                    self._run(exchange)  # samples from before the opening
+        except WakerailError as lost:
+            self._drop(lost)
+            raise
+        return identity
+
+    def read(self) -> Reading:
+        self._check_open()
+        for number, exchange in enumerate(self._dialect.reads):
+            if not self._samples.due(number, self._clock.monotonic_s()):
+                continue
+            answer = self._run(exchange)
+            try:
+                self._samples.take(number, answer, self._clock.monotonic_s())
+            except OutOfSync as lost:
+                self._drop(lost)
+                raise
+        return self._samples.reading()
+
+    def faults(self) -> Sequence[InstrumentFault]:
+        faults: list[InstrumentFault] = []
+        if self._dialect.errors is None:
+            return faults
+        while len(faults) < _MOST_FAULTS:
+            said = self._run(self._dialect.errors).values
+            code = said.get("code")
+            if not isinstance(code, float) or code == 0:
+                break
+            faults.append(InstrumentFault(int(code), str(said.get("text", "")) or f"error {code:g}"))
+        return faults
+
+    def make_safe(self) -> None:
+        if self._talk is not None:
+            with contextlib.suppress(WakerailError):
+                self._switch_off()
+                return
+            self._drop(OutOfSync(f"{self._name} did not confirm that its output is off"))
+        for attempt in range(_FRESH_LINKS):
+            try:
+                self._switch_off_on_fresh_link()
+                return
+            except WakerailError:
+                if attempt == _FRESH_LINKS - 1:
+                    raise
+
+    def close(self) -> None:
+        if self._talk is not None:
+            with contextlib.suppress(WakerailError):
+                for exchange in self._dialect.close:
+                    self._talk.bare(exchange)
+        self._drop(DeviceUnavailable(f"{self._name} is not open"))
+
+    # --- the power source ---
+
+    def set_voltage_v(self, voltage_v: float) -> None:
+        self._set("set_voltage", "voltage", voltage_v)
+
+    def set_current_limit_a(self, current_a: float) -> None:
+        self._set("set_current_limit", "current", current_a)
+
+    def set_over_voltage_v(self, voltage_v: float) -> None:
+        self._set("set_over_voltage", "over_voltage", voltage_v)
+
+    def set_over_current_a(self, current_a: float) -> None:
+        self._set("set_over_current", "over_current", current_a)
+
+    def set_output(self, on: bool) -> None:
+        if not on:
+            self._switch_off()
+            return
+        self._samples.refresh()
+        for exchange in self._dialect.commands["output_on"]:
+            self._run(exchange)
+        self._confirm("output", 1.0)
+
+    # --- how it is done ---
+
+    def _run(self, exchange: Exchange, values: Values | None = None, *, bare: bool = False) -> Answer:
+        talk = self._check_open()
+        try:
+            return talk.bare(exchange, values) if bare else talk.run(exchange, values)
+        except WakerailError as wrong:
+            named = type(wrong)(f"{self._name}: {wrong}")
+            if not isinstance(wrong, DeviceRefused):
+                self._drop(named)
+            raise named from wrong
+
+    def _check_open(self) -> Talk:
+        if self._talk is None:
+            raise type(self._lost)(str(self._lost))
+        return self._talk
+
+    def _join(self) -> None:
+        self._wire = self._connect()
+        self._talk = Talk(self._dialect, self._wire)
+
+    def _drop(self, lost: WakerailError) -> None:
+        """Close the link, if there is one; ``lost`` is what every use raises until ``open``."""
+        self._lost = lost
+        self._talk = None
+        if self._wire is not None:
+            self._wire.close()
+            self._wire = None
+
+    def _identify(self) -> Identity:
+        values: dict[str, Value] = {}
+        texts = []
+        for exchange in self._dialect.identify:
+            answer = self._run(exchange, bare=True)
+            values |= answer.values
+            texts.append(answer.text.strip())
+        return Identity(text=" ".join(texts), **{name: str(value) for name, value in values.items()})
+
+    def _read_back_all(self) -> None:
+        for quantity in ("voltage", "current", "output"):
+            if (reader := self._dialect.reader_of(quantity)) is not None:
+                self.settings[quantity] = self._run(reader).values.get(quantity)
+
+    def _switch_off(self) -> None:
+        self._samples.refresh()
+        refusal: DeviceRefused | None = None
+        for exchange in self._dialect.commands["output_off"]:
+            try:
+                self._run(exchange)
+            except DeviceRefused as no:
+                refusal = refusal or no
+        if not self._confirm("output", 0.0) and refusal is not None:
+            raise refusal
+
+    def _switch_off_on_fresh_link(self) -> None:
+        """Switch off and let go again: what else the instrument is set to is only known after ``open``."""
+        self._join()
+        try:
+            for exchange in self._dialect.open:
+                with contextlib.suppress(DeviceRefused):
+                    self._run(exchange, {"spacing": self._dialect.spacing_s}, bare=True)
+            self._switch_off()
+        finally:
+            self._drop(OutOfSync(f"{self._name} was made safe over a link of its own; it must be opened again"))
+
+    def _set(self, command: str, quantity: str, value: float) -> None:
+        exchanges = self._dialect.commands.get(command)
+        if exchanges is None:
+            raise DeviceRefused(
+                f"{self._name}: this supply has no {quantity.replace('_', '-')} setting "
+                f"(its dialect {self._dialect.name!r} has no {command})"
+            )
+        self._samples.refresh()
+        step = 0.0
+        for exchange in exchanges:
+            self._run(exchange, {quantity: value})
+            if quantity in exchange.send.fields:
+                step = max(step, exchange.send.fields[quantity].resolution)
+        self._confirm(quantity, value, step)
+
+    def _confirm(self, quantity: str, wanted: float, step: float = 0.0) -> bool:
+        """Read a setting back; False if the instrument cannot tell. Raises DeviceRefused if it is another."""
+        reader = self._dialect.reader_of(quantity)
+        if reader is None:
+            return False
+        slack = max(_RELATIVE_SLACK * abs(wanted), _ABSOLUTE_SLACK, step, *(_steps(reader, quantity)))
+        for attempt in range(_READBACK_TRIES):
+            if attempt and self._wire is not None:
+                self._wire.pause(_READBACK_PAUSE_S)
+            value = self._run(reader).values.get(quantity)
+            self.settings[quantity] = value
+            if isinstance(value, float) and abs(value - wanted) <= slack:
+                return True
+        why = "".join(f"; it says {fault.code}, {fault.text}" for fault in self.faults())
+        raise DeviceRefused(
+            f"{self._name}: {quantity.replace('_', '-')} was to be {_shown(quantity, wanted)}, "
+            f"but reads back as {_shown(quantity, value)}{why}"
+        )
+
+
+def _steps(reader: Exchange, quantity: str) -> list[float]:
+    return [wording.fields[quantity].resolution for wording in reader.answer if quantity in wording.fields]
+
+
+def _shown(quantity: str, value: Value) -> str:
+    if not isinstance(value, float):
+        return "not data"
+    if quantity == "output":
+        return "on" if value else "off"
+    return human(value, _UNITS[quantity])

@@ -1,0 +1,207 @@
+"""The wire to a supply: a VISA resource as a Wire of the kit's dialects, with PyVISA's traps kept inside.
+
+PyVISA is imported when the first link is opened, for it takes long to load. Terminators are handled here, on bytes,
+so that no setting of VISA's own can lose or add one.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import select
+import socket
+import threading
+from typing import TYPE_CHECKING, Any, cast
+
+from wakerail_kit.clock import Clock
+from wakerail_kit.dialect_exchange import Link
+from wakerail_kit.errors import DeviceUnavailable, OutOfSync, WakerailError
+
+if TYPE_CHECKING:
+    import pyvisa
+    from pyvisa.resources import MessageBasedResource
+
+_LONGEST_LINE = 65_536
+_CHUNK = 65_536
+_PEEK = 65_536
+#: What one more second of waiting is worth when a long block comes over a network.
+_SLOWEST_BYTES_PER_S = 1_000_000
+_managers: dict[str, pyvisa.ResourceManager] = {}
+_managers_lock = threading.Lock()
+
+
+def address_problem(address: str) -> str | None:
+    """Return what is wrong with the syntax of a VISA address, or None if nothing is."""
+    from pyvisa import rname  # noqa: PLC0415  slow to load
+
+    try:
+        parsed = rname.parse_resource_name(address)
+    except rname.InvalidResourceName:
+        parsed = None
+    if parsed is None or parsed.resource_class not in {"INSTR", "SOCKET", "RAW"}:
+        return (
+            f"{address!r} is no VISA address of an instrument; like TCPIP::192.0.2.7::5025::SOCKET, "
+            "ASRL/dev/ttyUSB0::INSTR or USB::0x1209::0x0001::123::INSTR"
+        )
+    return None
+
+
+class VisaLink:
+    """An open link. Every method raises DeviceUnavailable (gone) or OutOfSync (nothing came in time)."""
+
+    def __init__(self, address: str, library: str, timeout_s: float, line: Link, clock: Clock) -> None:
+        """Connect to ``address`` within ``timeout_s``. Raises DeviceUnavailable."""
+        self._address = address
+        self._timeout_s = timeout_s
+        self._clock = clock
+        self._came = bytearray()
+        self._resource = _open_resource(address, library, timeout_s)
+        try:
+            self._serial = address.upper().startswith("ASRL")
+            #: The bus itself marks the end of a message (USB, GPIB, VXI-11, HiSLIP), with or without a terminator.
+            self._messages = self._resource.resource_class == "INSTR" and not self._serial
+            self._socket = self._own_socket() if self._resource.resource_class == "SOCKET" else None
+            self._set_up(line)
+        except Exception as wrong:
+            self.close()
+            raise self._translated(wrong) from wrong
+
+    def write(self, data: bytes) -> None:
+        try:
+            if self._socket is not None and not select.select([], [self._socket], [], self._timeout_s)[1]:
+                raise OutOfSync(f"{self._address} took no command within {self._timeout_s:g} s")
+            count, _ = self._resource.visalib.write(self._resource.session, data)
+        except Exception as wrong:
+            raise self._translated(wrong) from wrong
+        if count != len(data):
+            raise OutOfSync(f"{self._address} took only {count} of {len(data)} bytes of a command")
+
+    def read_until(self, end: bytes) -> bytes:
+        deadline_s = self._clock.monotonic_s() + self._timeout_s
+        while (at := self._came.find(end)) < 0:
+            if len(self._came) > _LONGEST_LINE:
+                raise OutOfSync(f"{self._address} sends without end")
+            if self._receive(_CHUNK, deadline_s) and self._messages and end not in self._came:
+                self._came += end  # the message ended by the bus's own END, without the terminator
+        return self._take(at + len(end))
+
+    def read_exactly(self, count: int) -> bytes:
+        deadline_s = self._clock.monotonic_s() + self._timeout_s + count / _SLOWEST_BYTES_PER_S
+        while len(self._came) < count:
+            ended = self._receive(count - len(self._came), deadline_s)
+            if ended and self._messages and len(self._came) < count:
+                raise OutOfSync(f"{self._address} sent {len(self._came)} bytes where {count} were due")
+        return self._take(count)
+
+    def pause(self, delay_s: float) -> None:
+        self._clock.wait(threading.Event(), delay_s)
+
+    def close(self) -> None:
+        """Let go of the resource. Never raises."""
+        with contextlib.suppress(Exception):
+            self._resource.close()
+
+    def _take(self, count: int) -> bytes:
+        taken = bytes(self._came[:count])
+        del self._came[:count]
+        return taken
+
+    def _receive(self, wanted: int, deadline_s: float) -> bool:
+        """Append what has come to the buffer, waiting for the first byte. Return True at the end of a message."""
+        try:
+            if self._socket is not None:
+                wanted = self._arrived(self._socket, deadline_s)
+            chunk, status = self._read(max(wanted, self._resource.chunk_size) if self._messages else wanted)
+        except Exception as wrong:
+            raise self._translated(wrong) from wrong
+        self._came += chunk
+        return status == 0
+
+    def _read(self, count: int) -> tuple[bytes, int]:
+        from pyvisa.constants import StatusCode  # noqa: PLC0415  slow to load
+
+        with self._resource.ignore_warning(StatusCode.success_max_count_read, StatusCode.success_device_not_present):
+            chunk, status = self._resource.visalib.read(self._resource.session, count)
+        return bytes(chunk), int(status)
+
+    def _arrived(self, own: socket.socket, deadline_s: float) -> int:
+        """Wait until bytes have come and return how many, so that VISA is asked for no more than there is.
+
+        VISA's own wait takes a closed connection for "nothing yet" and spins on it until its time-out.
+        """
+        left_s = deadline_s - self._clock.monotonic_s()
+        if left_s <= 0 or not select.select([own], [], [], left_s)[0]:
+            raise OutOfSync(f"{self._address} gave no answer within {self._timeout_s:g} s")
+        count = len(own.recv(_PEEK, socket.MSG_PEEK))
+        if count == 0:
+            raise DeviceUnavailable(f"{self._address} closed the connection")
+        return count
+
+    def _set_up(self, line: Link) -> None:
+        """Set terminators and, on a serial port, its parameters; keep others off the port."""
+        from pyvisa import constants  # noqa: PLC0415  slow to load
+
+        resource: Any = self._resource
+        if self._socket is None and not self._messages and line.read_end:
+            resource.set_visa_attribute(constants.ResourceAttribute.termchar, ord(line.read_end[-1]))
+            resource.set_visa_attribute(constants.ResourceAttribute.termchar_enabled, True)
+        if not self._serial:
+            return
+        if not line.read_end:
+            resource.end_input = constants.SerialTermination.none
+        resource.baud_rate = line.baud
+        resource.data_bits = line.data_bits
+        resource.parity = constants.Parity[line.parity]
+        resource.stop_bits = {1: constants.StopBits.one, 2: constants.StopBits.two}[line.stop_bits]
+        resource.flow_control = {
+            "none": constants.ControlFlow.none,
+            "xon-xoff": constants.ControlFlow.xon_xoff,
+            "rts-cts": constants.ControlFlow.rts_cts,
+        }[line.flow]
+        if hasattr(self._interface(), "exclusive"):
+            self._interface().exclusive = True  # a second program on the port would take answers away
+        resource.flush(constants.BufferOperation.discard_read_buffer)
+
+    def _interface(self) -> Any:
+        """Return the Python object under the resource (a socket, a serial port), or None if the backend has none."""
+        sessions = getattr(self._resource.visalib, "sessions", None)
+        session = sessions.get(self._resource.session) if isinstance(sessions, dict) else None
+        return getattr(session, "interface", None)
+
+    def _own_socket(self) -> socket.socket | None:
+        """Return the TCP socket under the resource; without one, VISA does the waiting."""
+        own = self._interface()
+        if not isinstance(own, socket.socket):
+            return None
+        if failed := own.getsockopt(socket.SOL_SOCKET, socket.SO_ERROR):
+            raise OSError(failed, os.strerror(failed))  # opening a closed port succeeds as far as VISA is concerned
+        return own
+
+    def _translated(self, wrong: Exception) -> WakerailError:
+        """Return the kit's error for whatever a VISA backend raised."""
+        from pyvisa.errors import VisaIOError  # noqa: PLC0415  slow to load
+
+        if isinstance(wrong, WakerailError):
+            return wrong
+        if isinstance(wrong, VisaIOError) and wrong.abbreviation == "VI_ERROR_TMO":
+            return OutOfSync(f"{self._address} gave no answer within {self._timeout_s:g} s")
+        return _unreachable(self._address, wrong)
+
+
+def _unreachable(address: str, wrong: Exception) -> DeviceUnavailable:
+    says = (str(wrong) or type(wrong).__name__).splitlines()[0]
+    return DeviceUnavailable(f"{address} cannot be reached: {says}")
+
+
+def _open_resource(address: str, library: str, timeout_s: float) -> MessageBasedResource:
+    import pyvisa  # noqa: PLC0415  slow to load
+
+    timeout_ms = max(1, round(timeout_s * 1000))
+    try:
+        with _managers_lock:
+            # A manager closes every resource of its library when it is let go, those of other instruments too.
+            manager = _managers.get(library) or _managers.setdefault(library, pyvisa.ResourceManager(library))
+        resource = manager.open_resource(address, open_timeout=timeout_ms, timeout=timeout_ms)
+    except Exception as wrong:
+        raise _unreachable(address, wrong) from wrong
+    return cast("MessageBasedResource", resource)
