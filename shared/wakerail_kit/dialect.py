@@ -30,6 +30,7 @@ written is told in ``wakerail_kit.dialect_wording``. The file::
       - {send: "STAT?", answer: "{output|bit 4; limiting|bit 0}", every: 500 ms}
     readback: [{send: "V?", answer: "{voltage}"}, {send: "I?", answer: "{current|mA}"}]
     errors: {send: "ERR?", answer: "{code},\"{text}\""}   # read again and again until code is 0
+    lines: {VBUS: vbus, "D+": d_plus}   # port testers: their word for each line that a test must tell, and ours
 
 An exchange is a text to send, or a mapping: ``send``; ``answer`` (a wording, or a list of them, one a line);
 ``each`` (a wording of lines that come, any number of times, before the answer); ``length`` (of an answer without
@@ -41,7 +42,7 @@ exchange or a list. With blocks, ``spacing: 1 ms`` gives the time between sample
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from wakerail_kit.dialect_exchange import VOCABULARIES, Block, Exchange, Exchanges, Link
@@ -61,7 +62,8 @@ _FAULT = {"code": "1", "text": TEXT}
 class Dialect:
     """A dialect file, checked. Take it with ``for_instrument`` before its exchanges are used.
 
-    ``numbers`` are the variables that a wording formats, so that they must be whole numbers.
+    ``numbers`` are the variables that a wording formats, so that they must be whole numbers. ``lines`` are those of a
+    port that a port tester must tell, its word for each mapped to ours; empty means that its own words will do.
     """
 
     name: str
@@ -80,6 +82,7 @@ class Dialect:
     refused: tuple[Wording, ...] = ()
     spacing_s: float | None = None
     numbers: frozenset[str] = frozenset()
+    lines: Mapping[str, str] = field(default_factory=dict)
 
     def for_instrument(self, section: Section) -> Dialect:
         """Return the dialect with its variables as an instrument's section of bench.yaml gives them.
@@ -196,10 +199,15 @@ class _Reader:
             refused=tuple(wording for wording in refused if wording),
             spacing_s=self.spacing_s,
             numbers=frozenset(self.numbers),
+            lines=self._lines() if self.kind == "port-tester" else {},
         )
         for unused in sorted(set(self.variables) - self.used):
             top.note("variables", f"nothing in this dialect uses {unused!r}")
         return dialect
+
+    def _lines(self) -> dict[str, str]:
+        section = self.top.section("lines", None)
+        return {word: section.name(word) for word in section}
 
     def _variables(self, section: Section) -> dict[str, str | None]:
         variables: dict[str, str | None] = {}
