@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from importlib.metadata import EntryPoint, entry_points
 
@@ -40,7 +40,8 @@ def load_plugins(found: Iterable[EntryPoint] | None = None) -> Plugins:
     # Each implementation in its own try: a broadcast would stop at the first that raises.
     for offer in manager.hook.wakerail_instrument_types.get_hookimpls():
         try:
-            for sort in offer.function():
+            offered: Sequence[InstrumentType] = offer.function()  # type: ignore[assignment]
+            for sort in offered:
                 if sort.name in types:
                     raise ContractViolation(f"plugin {offer.plugin_name!r} offers {sort.name!r}, which is taken")
                 types[sort.name] = sort

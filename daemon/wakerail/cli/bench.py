@@ -23,6 +23,7 @@ from wakerail_kit.messages import (
     ResetInterlock,
     Status,
 )
+from wakerail_kit.units import human
 
 MARKS = {
     InstrumentState.READY: "●",
@@ -66,7 +67,7 @@ def check(config: Config = None, as_json: AsJson = False) -> None:
         bench = load_bench_config(file, plugins.types, RealClock())
     except ConfigInvalid as wrong:
         raise ConfigInvalid(*problems, *wrong.problems) from None
-    kinds = {instrument.type.kind.name for instrument in bench.instruments}
+    kinds = [instrument.type.kind for instrument in bench.instruments]
     rows: list[dict[str, Any]] = []
     for sequence_file in sorted(bench.sequences.glob("*.yaml")):
         try:
@@ -96,7 +97,7 @@ def check(config: Config = None, as_json: AsJson = False) -> None:
         )
     console.print(table)
     for row in rows:
-        says = "ready" if not row["missing"] else f"needs {', '.join(row['missing'])}: not on this bench"
+        says = "; ".join(row["missing"]) or "this bench has all it needs"
         console.print(f"  sequence [bold]{row['sequence']}[/bold]: {says}")
     console.print("No mistakes found; no instrument was touched.")
 
@@ -133,7 +134,11 @@ def sequences(config: Config = None, as_json: AsJson = False) -> None:
     for heading in ("sequence", "what it answers", "inputs"):
         table.add_column(heading, overflow="fold")
     for name, one in found.items():
-        table.add_row(name, one.purpose, "\n".join(f"{key}: {value.default_text}" for key, value in one.inputs.items()))
+        table.add_row(
+            name,
+            one.purpose,
+            "\n".join(f"{key} {human(value.default, value.unit)}" for key, value in one.inputs.items()),
+        )
     Console(highlight=False).print(table)
 
 

@@ -47,7 +47,7 @@ def demo(
     )
     console.print(f"  faults put in: {', '.join(faults)}\n  starting daemon, broker and four instruments ...")
     options = [option for text in faults for option in ("--fault", text)]
-    with _scratch() as scratch, simulated_bench(scratch, "demo", options) as session:
+    with _scratch() as scratch, simulated_bench(Path(scratch), "demo", options) as session:
         request = RunSequence(sequence="boot-watch", inputs={"window": window}, job="demo", operator="demo")
         verdict = asyncio.run(_watch(session, request, folder, as_json=as_json))
         console.print(f"  verdict: {verdict.outcome}, {verdict.finding}")
@@ -62,8 +62,9 @@ def replay(
     as_json: AsJson = False,
 ) -> None:
     """Run the boot watch on a recorded current trace: the simulated supply plays it over its SCPI socket."""
-    from wakerail.sequences import exit_code_of  # noqa: PLC0415
     from wakerail_sim.bench import load_trace  # noqa: PLC0415
+
+    from wakerail.sequences import exit_code_of  # noqa: PLC0415
 
     recorded = load_trace(trace)
     spacing_s = statistics.median(
@@ -73,7 +74,7 @@ def replay(
     inputs = {"window": f"{recorded.duration_s:.6g} s", **parse_inputs(set_ or [])}
     with (
         _scratch() as scratch,
-        simulated_bench(scratch, "replay", ["--trace", str(trace.resolve())], blocks_s) as session,
+        simulated_bench(Path(scratch), "replay", ["--trace", str(trace.resolve())], blocks_s) as session,
     ):
         request = RunSequence(sequence="boot-watch", inputs=inputs, operator="replay")
         verdict = asyncio.run(_watch(session, request, out, as_json=as_json))

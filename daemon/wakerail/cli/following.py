@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator
-from typing import Protocol
+from collections.abc import AsyncGenerator, Coroutine
+from typing import Any, Protocol
 
 from msgspec import Struct
 
 from wakerail.bus import BusClient
 from wakerail.cli.bench import raise_refusal
 from wakerail_kit import topics
-from wakerail_kit.errors import DeviceUnavailable
+from wakerail_kit.errors import DeviceUnavailable, WakerailError
 from wakerail_kit.messages import AbortRun, AnswerPrompt, InstrumentState, Prompt, RunSequence, Status, Verdict
 
 
@@ -20,7 +20,7 @@ class Watcher(Protocol):
     """Who sees a run: shows what comes, and answers its prompts."""
 
     def take(self, topic: str, message: Struct) -> None:
-        """See a message of the run or a frame of the bench."""
+        """See a message of the run, or a frame, event or status of the bench."""
         ...
 
     async def answer(self, prompt: Prompt) -> bool:
@@ -31,41 +31,64 @@ class Watcher(Protocol):
 async def follow_run(client: BusClient, request: RunSequence, watcher: Watcher, abort: asyncio.Event) -> Verdict:
     """Start a run and follow it. When ``abort`` is set the run is aborted; its verdict is still awaited.
 
-    Raises what the daemon refused as ConfigInvalid or WakerailError, and DeviceUnavailable when the daemon dies.
+    Raises what the daemon refused as ConfigInvalid or WakerailError, and DeviceUnavailable when daemon or broker die.
     """
-    messages = client.messages(topics.everything(client.bench))
-    async with contextlib.aclosing(messages), asyncio.TaskGroup() as group:
-        inbox: asyncio.Queue[tuple[str, Struct]] = asyncio.Queue()
-        reader = group.create_task(_read(messages, inbox), name="reader")
+    async with contextlib.AsyncExitStack() as stack:
+        following = _Following(client, stack)
+        following.do(following.read(client.messages(topics.everything(client.bench))))
         await client.subscribed()
         answer = await client.ask("run", request)
         if not answer.ok:
-            reader.cancel()
             raise_refusal(answer)
         run: str = answer.data["run"]
-        aborter = group.create_task(_abort_when_asked(client, run, abort), name="aborter")
-        answering: set[asyncio.Task[None]] = set()
+        following.do(_abort_when_asked(client, run, abort))
+        while True:
+            topic, message = await following.next()
+            place = topics.parse(topic)
+            if place.branch in {"ask", "answer"} or (place.branch == "sequence" and place.owner != run):
+                continue
+            watcher.take(topic, message)
+            if isinstance(message, Status) and message.instrument == topics.DAEMON:
+                _check_alive(message)
+            if isinstance(message, Prompt):
+                following.do(_answer(client, watcher, message))
+            if isinstance(message, Verdict):
+                return message
+
+
+class _Following:
+    """The tasks of one follower, ended with it; what goes wrong in any of them comes out of ``next``."""
+
+    def __init__(self, client: BusClient, stack: contextlib.AsyncExitStack) -> None:
+        self._client = client
+        self._stack = stack
+        self._inbox: asyncio.Queue[tuple[str, Struct] | WakerailError] = asyncio.Queue()
+
+    def do(self, work: Coroutine[Any, Any, None]) -> None:
+        task = asyncio.get_running_loop().create_task(self._guarded(work), name="follower")
+        self._stack.push_async_callback(_end, task)
+
+    async def read(self, messages: AsyncGenerator[tuple[str, Struct], None]) -> None:
+        async with contextlib.aclosing(messages):
+            async for item in messages:
+                self._inbox.put_nowait(item)
+
+    async def next(self) -> tuple[str, Struct]:
+        item = await self._inbox.get()
+        if isinstance(item, WakerailError):
+            raise item
+        return item
+
+    async def _guarded(self, work: Coroutine[Any, Any, None]) -> None:
         try:
-            while True:
-                topic, message = await inbox.get()
-                place = topics.parse(topic)
-                if place.branch == "sequence" and place.owner != run:
-                    continue
-                watcher.take(topic, message)
-                if isinstance(message, Status) and message.instrument == topics.DAEMON:
-                    _check_alive(message)
-                if isinstance(message, Prompt):
-                    answering.add(group.create_task(_answer(client, watcher, message), name="answer"))
-                if isinstance(message, Verdict):
-                    return message
-        finally:
-            for task in (reader, aborter, *answering):
-                task.cancel()
+            await work
+        except WakerailError as wrong:
+            self._inbox.put_nowait(wrong)
 
 
-async def _read(messages: AsyncIterator[tuple[str, Struct]], inbox: asyncio.Queue[tuple[str, Struct]]) -> None:
-    async for item in messages:
-        inbox.put_nowait(item)
+async def _end(task: asyncio.Task[None]) -> None:
+    task.cancel()
+    await asyncio.gather(task, return_exceptions=True)
 
 
 async def _abort_when_asked(client: BusClient, run: str, abort: asyncio.Event) -> None:

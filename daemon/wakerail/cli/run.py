@@ -82,8 +82,8 @@ class Screen:
     """
 
     def __init__(self, *, as_json: bool, do: Callable[[Prompt], bool] | None = None) -> None:
-        from wakerail.report.live import LiveRun  # noqa: PLC0415
-        from wakerail.report.trace import RunTrace  # noqa: PLC0415
+        from wakerail.cli.keeping import RunTrace  # noqa: PLC0415
+        from wakerail.report.words import LiveRun  # noqa: PLC0415
 
         self._as_json = as_json
         self._do = do
@@ -141,13 +141,13 @@ class Screen:
 async def read_line() -> str | None:
     """Return a line typed at the terminal without blocking anything, or None at the end of input."""
     loop = asyncio.get_running_loop()
-    ready: asyncio.Future[None] = loop.create_future()
+    ready = asyncio.Event()
     try:
-        loop.add_reader(sys.stdin.fileno(), lambda: ready.done() or ready.set_result(None))
+        loop.add_reader(sys.stdin.fileno(), ready.set)
     except (OSError, ValueError):  # a regular file or nothing at all: reading cannot block then
         return sys.stdin.readline() or None
     try:
-        await ready
+        await ready.wait()
         return sys.stdin.readline() or None
     finally:
         loop.remove_reader(sys.stdin.fileno())

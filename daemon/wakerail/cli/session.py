@@ -19,7 +19,7 @@ STOP_TIMEOUT_S = 15.0
 BENCH_YAML = """\
 bench: {bench}
 broker: embedded:0
-journal: {folder}/journal.sqlite
+journal: {folder}/{bench}.sqlite
 instruments:
   supply:
     driver: supply
@@ -60,32 +60,48 @@ class Session:
 def simulated_bench(
     folder: Path, bench: str, sim_options: list[str], spacing_s: float | None = None
 ) -> Iterator[Session]:
-    """Start simulators and daemon in ``folder``, each in a process of its own; stop both, safely, at the end.
+    """Start simulators and daemon in ``folder``, each a process of its own; stop both, safely, at the end.
 
-    With ``spacing_s`` the supply is read in blocks of samples that far apart. Raises WakerailError if either does not start.
+    With ``spacing_s`` the supply is read in blocks of samples that far apart. Raises WakerailError if either
+    does not start.
     """
+    with simulators(folder, sim_options) as addresses:
+        config = write_config(folder, bench, addresses, spacing_s)
+        with daemon(config) as url:
+            yield Session(bench, url, folder / "sim")
+
+
+@contextmanager
+def simulators(folder: Path, sim_options: list[str]) -> Iterator[dict[str, str]]:
+    """Run the simulated bench with its ports in ``folder``/sim; give the addresses of its far ends."""
     folder.mkdir(parents=True, exist_ok=True)
-    sim_folder = folder / "sim"
-    with _process(
-        ["sim", "--json", "--dir", str(sim_folder), "--supply-port", "0", *sim_options], folder / "sim.log"
-    ) as sim:
-        addresses = json.loads(_first_line(sim, "the simulated bench", folder / "sim.log"))
-        blocks = spacing_s is not None
-        config = folder / "bench.yaml"
-        config.write_text(
-            BENCH_YAML.format(
-                bench=bench,
-                folder=folder,
-                dialect="scpi-1999-buffered" if blocks else "scpi-1999",
-                supply_extra=f"    spacing: {spacing_s:.6g} s\n" if blocks else "",
-                **addresses,
-            ),
-            encoding="utf-8",
-        )
-        serving = ["serve", "--config", str(config), "--log", "json"]
-        with _process(serving, folder / "daemon.log") as daemon:
-            url = _first_line(daemon, "the daemon", folder / "daemon.log").rpartition(" ")[2]
-            yield Session(bench, url, sim_folder)
+    args = ["sim", "--json", "--dir", str(folder / "sim"), "--supply-port", "0", *sim_options]
+    with _process(args, folder / "sim.log") as process:
+        addresses: dict[str, str] = json.loads(_first_line(process, "the simulated bench", folder / "sim.log"))
+        yield addresses
+
+
+def write_config(folder: Path, bench: str, addresses: dict[str, str], spacing_s: float | None = None) -> Path:
+    """Write a bench.yaml for simulators into ``folder`` and return it."""
+    blocks = spacing_s is not None
+    config = folder / f"{bench}.yaml"
+    text = BENCH_YAML.format(
+        bench=bench,
+        folder=folder,
+        dialect="scpi-1999-buffered" if blocks else "scpi-1999",
+        supply_extra=f"    spacing: {spacing_s:.6g} s\n" if blocks else "",
+        **addresses,
+    )
+    config.write_text(text, encoding="utf-8")
+    return config
+
+
+@contextmanager
+def daemon(config: Path) -> Iterator[str]:
+    """Run a daemon on a configuration; give its broker's URL once it is ready."""
+    log = config.with_suffix(".log")
+    with _process(["serve", "--config", str(config), "--log", "json"], log) as process:
+        yield _first_line(process, "the daemon", log).rpartition(" ")[2]
 
 
 @contextmanager

@@ -49,7 +49,8 @@ class Runs:
         runs = list(self._running.values())
         for run in runs:
             run.abort(why)
-        return list(await asyncio.gather(*(run.done for run in runs)))
+        ended = await asyncio.gather(*(run.done for run in runs), return_exceptions=True)
+        return [verdict for verdict in ended if isinstance(verdict, Verdict)]
 
     async def _run(self, args: RunSequence) -> dict[str, Any]:
         if self._closed:
@@ -84,7 +85,7 @@ class Runs:
         return [host.status() for host in self._bench.hosts.values()]
 
     async def _sequences(self, args: ListSequences) -> list[dict[str, Any]]:  # noqa: ARG002
-        kinds = {host.kind.name for host in self._bench.hosts.values()}
+        kinds = [host.kind for host in self._bench.hosts.values()]
         return [
             {"sequence": name, "purpose": sequence.purpose, "missing": check_sequence(sequence, kinds)}
             for name, sequence in load_sequences(self._folder).items()

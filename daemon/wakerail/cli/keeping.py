@@ -1,0 +1,76 @@
+"""Keeps what a followed run shows, and writes its verdict and its picture into a folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import msgspec
+import numpy as np
+from msgspec import Struct
+
+from wakerail_kit.events import OnsetSeen, RestartSeen, StepStarted, read_event
+from wakerail_kit.messages import Event, Frame, Verdict
+
+
+class RunTrace:
+    """The current trace of a run and what was seen in it, gathered while it goes by."""
+
+    def __init__(self) -> None:
+        self._start_s: float | None = None
+        self._prompt_s: float | None = None
+        self._onset_s: float | None = None
+        self._restarts: list[RestartSeen] = []
+        self._frames: list[Frame] = []
+
+    def take(self, message: Struct) -> None:
+        """Take a message of the run or a frame of the bench."""
+        if isinstance(message, Frame) and "current" in message.signals:
+            self._frames.append(message)
+        elif isinstance(message, Event):
+            if (step := read_event(message, StepStarted)) is not None:
+                self._start_s = step.at_s if self._start_s is None else self._start_s
+                if step.verb == "watch":
+                    self._prompt_s = step.at_s
+            elif (onset := read_event(message, OnsetSeen)) is not None:
+                self._onset_s = onset.at_s
+            elif (restart := read_event(message, RestartSeen)) is not None:
+                self._restarts.append(restart)
+
+    def write(self, verdict: Verdict, folder: Path) -> list[Path]:
+        """Write verdict.json, and trace.svg and trace.png if a current was seen; return the files written."""
+        folder.mkdir(parents=True, exist_ok=True)
+        written = [folder / "verdict.json"]
+        written[0].write_bytes(msgspec.json.format(msgspec.json.encode(verdict), indent=2) + b"\n")
+        times_s, current_a, voltage_v = self._columns()
+        if times_s.size:
+            from wakerail.report.picture import draw_trace  # noqa: PLC0415  matplotlib is slow to import
+
+            for suffix in (".svg", ".png"):
+                written.append(folder / f"trace{suffix}")
+                draw_trace(
+                    times_s,
+                    current_a,
+                    voltage_v=voltage_v,
+                    restarts=[(self._since(one.at_s), self._since(one.again_s)) for one in self._restarts],
+                    onset_s=None if self._onset_s is None else self._since(self._onset_s),
+                    prompt_s=None if self._prompt_s is None else self._since(self._prompt_s),
+                    title=f"{verdict.sequence.name}: {verdict.outcome}, {verdict.finding}",
+                    subtitle=verdict.reason,
+                    out=written[-1],
+                )
+        return written
+
+    def _since(self, at_s: float) -> float:
+        return at_s - (self._start_s or 0.0)
+
+    def _columns(self) -> tuple[np.ndarray, np.ndarray, np.ndarray | None]:
+        start_s = self._start_s if self._start_s is not None else float("-inf")
+        frames = [frame for frame in self._frames if frame.t_s[-1] >= start_s]
+        times_s = np.array([t for frame in frames for t in frame.t_s], dtype=float)
+
+        def column(signal: str) -> np.ndarray:
+            values = [frame.signals.get(signal) or [None] * len(frame.t_s) for frame in frames]
+            return np.array([np.nan if v is None else v for samples in values for v in samples], dtype=float)
+
+        voltage_v = column("voltage")
+        return times_s - (self._start_s or 0.0), column("current"), None if np.isnan(voltage_v).all() else voltage_v
