@@ -179,9 +179,7 @@ def _conclude_without_draw(watched: Watched) -> _Conclusion:
         )
     waited_s = watched.end_s - (watched.first_s if settings.prompted_s is None else settings.prompted_s)
     if waited_s < settings.patience_s:
-        return _inconclusive(
-            f"It drew nothing yet, but was watched for only {human(waited_s, 's')}."
-        )
+        return _inconclusive(f"It drew nothing yet, but was watched for only {human(waited_s, 's')}.")
     if watched.pulses >= _FEWEST_PULSES:
         return _inconclusive(
             f"It drew in {watched.pulses} pulses too short for a boot, up to {peak}; watch at a higher sample rate."

@@ -93,6 +93,8 @@ class BootReader:
         again = self._usb.take(event, drawing=self._drawing.high is True)
         if again is None or again.left_by_s < self._begun_s():
             return []
+        if self._fall is not None:
+            return []  # the current is about to tell of it, with better times
         if self._watched.restarts and self._watched.restarts[-1].again_s >= again.left_s - _USB_NEAR_S:
             return []  # the current has told of it already
         uncertainty_s = again.back_s - again.left_s

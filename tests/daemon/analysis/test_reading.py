@@ -1,0 +1,193 @@
+"""The reader when the watch is over: finding, outcome and one plain sentence."""
+
+from __future__ import annotations
+
+import pytest
+
+from wakerail_kit.outcome import Finding, Outcome
+
+
+def conclude(watched, trace, end_s=None):
+    reading = watched.reader.finish(trace.end_s if end_s is None else end_s)
+    return reading.finding, reading.outcome, reading.says
+
+
+def measured(reading):
+    return {measurement.name: measurement for measurement in reading.measurements}
+
+
+TOO_LITTLE = (Finding.TOO_LITTLE_DATA, Outcome.INCONCLUSIVE)
+
+
+@pytest.mark.parametrize("rate_hz", [5, 20, 1000])
+def test_running(trace, watch, rate_hz):
+    boot = trace(rate_hz).then(0.0003, 2).boot(20)
+    reading = watch(boot).reader.finish(boot.end_s)
+    assert (reading.finding, reading.outcome) == (Finding.RUNNING, Outcome.PASSED)
+    assert reading.onset_s == pytest.approx(102, abs=1 / rate_hz)
+    assert reading.running_a == pytest.approx(0.19, rel=0.05)
+    assert reading.peak_a == pytest.approx(0.68, rel=0.1)
+    assert reading.restarts == ()
+    assert reading.cadence_s is None
+    assert measured(reading)["restarts"].outcome is Outcome.PASSED
+    assert measured(reading)["peak-current"].high == 3.0
+    assert "stayed up for 24" in reading.says
+
+
+def test_restarting_with_its_cadence(trace, watch):
+    loop = trace(20).then(0.0003, 2).loop(3).boot(3)
+    reading = watch(loop).reader.finish(loop.end_s)
+    assert (reading.finding, reading.outcome) == (Finding.RESTARTING, Outcome.FAILED)
+    assert reading.cadence_s == pytest.approx(4.45, abs=0.06)
+    interval = measured(reading)["restart-interval"]
+    assert interval.value == reading.cadence_s
+    assert interval.uncertainty == pytest.approx(0.051 * 2**0.5)
+    assert measured(reading)["restarts"].value == 3
+    assert measured(reading)["restarts"].outcome is Outcome.FAILED
+    assert reading.says.startswith("It restarted 3 times, 4.45 s apart on average.")
+
+
+def test_one_restart_is_a_finding_whatever_came_after(trace, watch):
+    once = trace(20).then(0.0003, 2).loop(1).boot(30)
+    reading = watch(once).reader.finish(once.end_s)
+    assert reading.finding is Finding.RESTARTING
+    assert reading.cadence_s is None
+    assert "restarted once" in reading.says
+
+
+def test_no_draw(trace, watch):
+    quiet = trace(20).then(0.0003, 12)
+    assert conclude(watch(quiet, prompted_s=102), quiet)[:2] == (Finding.NO_DRAW, Outcome.FAILED)
+
+
+def test_no_draw_needs_the_time_that_a_device_may_take(trace, watch):
+    quiet = trace(20).then(0.0003, 12)
+    assert conclude(watch(quiet, prompted_s=109), quiet)[:2] == TOO_LITTLE
+
+
+def test_pulses_too_short_for_a_boot_are_not_called_no_draw(trace, watch):
+    hiccup = trace(100).then(0.0003, 2)
+    for _ in range(6):
+        hiccup.then(0.5, 0.06).then(0.0003, 1.5)
+    finding, outcome, says = conclude(watch(hiccup), hiccup)
+    assert (finding, outcome) == TOO_LITTLE
+    assert "6 pulses" in says
+
+
+@pytest.mark.parametrize("told", [True, False])
+def test_standing_draw_measured_before_or_seen_before_the_prompt(trace, watch, told):
+    leaking = trace(20).then(0.04, 20)
+    watched = watch(leaking, standing_a=0.04 if told else None, prompted_s=105)
+    reading = watched.reader.finish(leaking.end_s)
+    if told:
+        assert (reading.finding, reading.outcome) == (Finding.STANDING_DRAW, Outcome.FAILED)
+    assert reading.standing_a == pytest.approx(0.04, rel=0.05)
+    assert measured(reading)["standing-current"].outcome is Outcome.FAILED
+    assert reading.finding is Finding.STANDING_DRAW
+
+
+def test_hard_short(trace, watch):
+    short = trace(20).then(0.0, 1, voltage=0.0, limiting=0, output=0)
+    short.then(3.0, 4, ripple=0.001, voltage=0.15, limiting=1, output=1)
+    finding, outcome, says = conclude(watch(short), short)
+    assert (finding, outcome) == (Finding.HARD_SHORT, Outcome.FAILED)
+    assert "limit of 3 A" in says
+    assert "150 mV" in says
+
+
+def test_charging_capacitors_is_not_a_hard_short(trace, watch):
+    boot = trace(100).then(3.0, 0.1, voltage=0.5, limiting=1).then(0.0003, 3, voltage=3.85, limiting=0)
+    boot.boot(15)
+    assert conclude(watch(boot), boot)[0] is Finding.RUNNING
+
+
+@pytest.mark.parametrize("says_so", [True, False])
+def test_supply_limited_comes_before_restarting_and_names_the_limit_to_try(trace, watch, says_so):
+    limited = trace(50).then(0.0003, 2, voltage=3.85, limiting=0 if says_so else None)
+    for _ in range(3):
+        limited.then(0.26, 1, voltage=3.8, limiting=0 if says_so else None)
+        limited.then(0.5, 0.5, ripple=0.001, voltage=2.9, limiting=1 if says_so else None)
+        limited.then(0.0003, 0.4, voltage=3.85, limiting=0 if says_so else None)
+    watched = watch(limited, limit_a=0.5)
+    finding, outcome, says = conclude(watched, limited)
+    assert (finding, outcome) == (Finding.SUPPLY_LIMITED, Outcome.INCONCLUSIVE)
+    assert "try a limit of 1 A" in says
+    assert len(watched.reader.finish(limited.end_s).restarts) == 2
+
+
+def test_stalled_when_it_began_and_went_dark(trace, watch):
+    dark = trace(20).then(0.0003, 2).boot().then(0.0003, 15)
+    finding, outcome, says = conclude(watch(dark), dark)
+    assert (finding, outcome) == (Finding.STALLED, Outcome.FAILED)
+    assert "did not come back" in says
+
+
+@pytest.mark.parametrize("rate_hz", [5, 20, 1000])
+def test_stalled_when_the_current_does_not_move(trace, watch, rate_hz):
+    hung = trace(rate_hz).then(0.0003, 2).then(0.09, 0.4).then(0.26, 20, ripple=0.003)
+    finding, outcome, says = conclude(watch(hung), hung)
+    assert (finding, outcome) == (Finding.STALLED, Outcome.FAILED)
+    assert "unmoving 260 mA" in says.replace("259", "260").replace("261", "260")
+
+
+def test_stalled_when_it_never_left_its_first_level(trace, watch):
+    hung = trace(100).then(0.0003, 2).then(0.09, 20, ripple=0.06)
+    finding, outcome, says = conclude(watch(hung), hung)
+    assert (finding, outcome) == (Finding.STALLED, Outcome.FAILED)
+    assert "never left" in says
+
+
+def test_busy_to_the_end_is_only_suspected_of_stalling(trace, watch):
+    busy = trace(100).then(0.0003, 2).then(0.09, 0.4).then(0.26, 20, ripple=0.06)
+    finding, outcome, _ = conclude(watch(busy), busy)
+    assert (finding, outcome) == (Finding.STALLED, Outcome.INCONCLUSIVE)
+
+
+def test_a_flat_low_end_may_be_sleep_and_is_no_claim(trace, watch):
+    asleep = trace(20).then(0.0003, 2).boot(5).then(0.012, 20)
+    assert conclude(watch(asleep), asleep)[:2] == TOO_LITTLE
+
+
+def test_too_few_samples(trace, watch):
+    few = trace(5).then(0.0003, 1)
+    assert conclude(watch(few), few)[:2] == TOO_LITTLE
+    nothing = trace(5)
+    assert conclude(watch(nothing), nothing, end_s=160)[:2] == TOO_LITTLE
+
+
+def test_a_gap_in_which_a_restart_could_hide_is_no_pass(trace, watch):
+    gap = trace(20).then(0.0003, 2).boot(8)
+    gap.then(None, 3).then(0.19, 15, ripple=0.1)
+    finding, outcome, says = conclude(watch(gap), gap)
+    assert (finding, outcome) == TOO_LITTLE
+    assert "3.05 s" in says
+
+
+def test_samples_that_end_before_the_watch_are_no_pass(trace, watch):
+    boot = trace(20).then(0.0003, 2).boot(20)
+    assert conclude(watch(boot), boot, end_s=boot.end_s + 5)[:2] == TOO_LITTLE
+
+
+@pytest.mark.parametrize("run_s", [0, 3])
+def test_a_watch_that_ends_in_the_boot_is_no_pass(trace, watch, run_s):
+    short = trace(20).then(0.0003, 20).boot(run_s)
+    assert conclude(watch(short), short)[:2] == TOO_LITTLE
+
+
+def test_a_level_that_is_still_going_up_is_no_pass(trace, watch):
+    rising = trace(20).then(0.0003, 2).boot(4)
+    for step in range(12):
+        rising.then(0.05 * 1.2**step, 1, ripple=0.1)
+    assert conclude(watch(rising), rising)[:2] == TOO_LITTLE
+
+
+def test_off_at_the_end_of_the_watch_is_not_yet_a_stall(trace, watch):
+    cut = trace(20).then(0.0003, 2).boot(5).then(0.0003, 2)
+    assert conclude(watch(cut), cut)[:2] == TOO_LITTLE
+
+
+def test_an_unknown_first_level_that_stays_is_not_judged(trace, watch):
+    steady = trace(20).then(0.3, 30, ripple=0.05)
+    finding, outcome, says = conclude(watch(steady, standing_a=None), steady)
+    assert (finding, outcome) == TOO_LITTLE
+    assert "Measure that first" in says

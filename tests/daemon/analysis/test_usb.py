@@ -1,0 +1,142 @@
+"""USB as the second witness of a restart."""
+
+from __future__ import annotations
+
+import pytest
+
+from wakerail.analysis.settings import ReaderSettings
+from wakerail.analysis.watch import BootReader
+from wakerail_kit.events import UsbAttached, UsbDetached, UsbEnumerationFailed
+from wakerail_kit.outcome import Finding, Outcome
+
+MODES = ("rom", "loader", "system")
+
+
+def attached(at_s, mode="system", *, family="handheld", path="1-1", order=True):
+    number = MODES.index(mode)
+    return UsbAttached(
+        instrument="usb",
+        at_s=at_s,
+        path=path,
+        vendor_id=0x1209,
+        product_id=number + 1,
+        device_class=0,
+        family=family,
+        mode=mode if order else "",
+        mode_order=number if order else None,
+    )
+
+
+def detached(at_s, path="1-1"):
+    return UsbDetached(instrument="usb", at_s=at_s, path=path)
+
+
+def staged_boot(begin_s):
+    """One boot: three modes, each leaving before the next comes."""
+    yield attached(begin_s + 0.1, "rom")
+    yield detached(begin_s + 0.4)
+    yield attached(begin_s + 0.7, "loader")
+    yield detached(begin_s + 1.6)
+    yield attached(begin_s + 3.5, "system")
+
+
+def feed(reader, trace, events):
+    """Feed samples one by one with the events between them, as they come on a bench."""
+    seen, waiting = [], sorted(events, key=lambda event: event.at_s)
+    for frame in trace.frames([1]):
+        while waiting and waiting[0].at_s <= frame.t_s[0]:
+            seen += reader.take_usb(waiting.pop(0))
+        seen += reader.take_frame(frame)
+    return seen
+
+
+@pytest.fixture(name="reader")
+def _reader():
+    return BootReader(ReaderSettings(standing_a=0.0003, running_mode_order=2))
+
+
+def test_a_staged_boot_going_forward_is_no_restart(reader):
+    assert [one for event in staged_boot(100) for one in reader.take_usb(event)] == []
+
+
+@pytest.mark.parametrize("left_seen", [True, False])
+def test_an_earlier_mode_alone_proves_a_warm_restart(reader, trace, left_seen):
+    boot = trace(20).then(0.0003, 2).boot(20)
+    events = [*staged_boot(102), *([detached(110)] if left_seen else []), *staged_boot(110.5)]
+    onset, restart = feed(reader, boot, events)
+    assert restart.evidence == ("usb-earlier-mode",)
+    assert restart.again_s == pytest.approx(110.6)
+    assert restart.at_s == (110 if left_seen else 110.6)
+    assert "'rom'" in restart.says
+    earliest_s = restart.again_s - restart.uncertainty_s
+    assert earliest_s == pytest.approx(110 if left_seen else 105.5)
+    assert reader.finish(boot.end_s).finding is Finding.RESTARTING
+    assert onset.at_s == pytest.approx(102)
+
+
+def test_both_witnesses_tell_of_one_restart(reader, trace):
+    loop = trace(20).then(0.0003, 2).loop(2).boot(12)
+    events = [*staged_boot(102), detached(106.06), *staged_boot(106.45), detached(110.52), *staged_boot(110.9)]
+    _, first, second = feed(reader, loop, events)
+    assert first.evidence == second.evidence == ("current-collapse", "usb-left")
+    reading = reader.finish(loop.end_s)
+    assert len(reading.restarts) == 2
+
+
+def test_usb_that_is_ahead_of_the_current_does_not_make_two_of_one(reader, trace):
+    loop = trace(20).then(0.0003, 2).loop(1).boot(12)
+    seen = []
+    for event in (*staged_boot(102), detached(106.06), *staged_boot(106.45)):
+        seen += reader.take_usb(event)
+    for frame in loop.frames():
+        seen += reader.take_frame(frame)
+    assert len(reader.finish(loop.end_s).restarts) == 1
+
+
+def test_what_left_usb_before_the_boot_is_no_restart_of_it(trace):
+    reader = BootReader(ReaderSettings(standing_a=0.0003, prompted_s=101))
+    boot = trace(20).then(0.0003, 2).boot(12)
+    seen = feed(reader, boot, [attached(100.1), detached(100.5), *staged_boot(102)])
+    assert len(seen) == 1
+
+
+@pytest.mark.parametrize(("stays", "restarts"), [(True, 0), (False, 1)])
+def test_a_fall_to_the_standing_level_with_usb_still_there_is_sleep(reader, trace, stays, restarts):
+    asleep = trace(20).then(0.0003, 2).boot(8).then(0.002, 3).then(0.19, 12, ripple=0.1)
+    events = [*staged_boot(102), *([] if stays else [detached(114.06)])]
+    feed(reader, asleep, events)
+    assert len(reader.finish(asleep.end_s).restarts) == restarts
+
+
+def test_a_stranger_on_the_bus_does_not_excuse_a_collapse(reader, trace):
+    loop = trace(20).then(0.0003, 2).loop(1).boot(12)
+    keyboard = attached(100.5, family="", path="3-4", order=False)
+    assert len(feed(reader, loop, [keyboard])) == 2
+
+
+def test_coming_back_under_the_same_identity_is_noted_and_proves_nothing(reader, trace):
+    boot = trace(20).then(0.0003, 2).boot(30)
+    events = [*staged_boot(102), detached(115), attached(115.4), detached(120), attached(120.4)]
+    assert len(feed(reader, boot, events)) == 1
+    reading = reader.finish(boot.end_s)
+    assert reading.outcome is Outcome.PASSED
+    assert {m.name: m.value for m in reading.measurements}["usb-returns"] == 2
+
+
+def test_failed_enumerations_are_no_restart(reader):
+    for count in range(1, 8):
+        failed = UsbEnumerationFailed(instrument="usb", at_s=100 + 17 * count, path="3-2", count=count)
+        assert reader.take_usb(failed) == []
+
+
+def test_usb_tells_a_device_that_hangs_from_one_that_runs_at_full_load(trace):
+    busy = trace(100).then(0.0003, 2).then(0.09, 0.4).then(0.26, 20, ripple=0.06)
+    for last, expected in (
+        ("loader", (Finding.STALLED, Outcome.FAILED)),
+        ("system", (Finding.RUNNING, Outcome.PASSED)),
+    ):
+        reader = BootReader(ReaderSettings(standing_a=0.0003, running_mode_order=2))
+        feed(reader, busy, [attached(102.5, "rom"), detached(103), attached(103.5, last)])
+        reading = reader.finish(busy.end_s)
+        assert (reading.finding, reading.outcome) == expected
+        assert repr(last) in reading.says
