@@ -7,7 +7,7 @@ cannot; or a return on USB in an earlier boot mode, which needs no fall. Where i
 - A warm restart in which the current stays up is seen only if USB shows an earlier mode.
 - A sleep that draws less than ``margin_a`` above standing, without USB, is taken for a restart; so is a person
   switching the device off and on.
-- A fall shorter than ``hold_s``, or than two samples, is not seen.
+- A fall or a boot shorter than ``hold_s``, or than two samples, is not seen.
 - Without ``standing_a`` it has to guess from the first samples whether the device is off or runs: a fall to
   less than a quarter then counts as off.
 """
@@ -61,6 +61,7 @@ class BootReader:
         self._seconds = SecondLevels()
         self._watched = Watched(settings)
         self._last_s: float | None = None
+        self._limited_s = -math.inf
 
     def take_frame(self, frame: Frame) -> list[Seen]:
         """Take the supply's samples; return what they make sure. Missing samples and gaps are survived."""
@@ -82,8 +83,8 @@ class BootReader:
                 or (self._last_s is not None and at_s <= self._last_s)
             ):
                 continue
-            flip = self._take_sample(at_s, half_s, amps)
             self._take_limit(at_s, amps, volts, limits)
+            flip = self._take_sample(at_s, half_s, amps)
             if flip is not None:
                 seen += self._rose(flip) if flip.to else self._fell(flip)
         return seen
@@ -140,7 +141,9 @@ class BootReader:
         settings = self._settings
         if limits is None:
             limits = settings.limit_a is not None and amps >= _AT_LIMIT * settings.limit_a
-        if not limits and self._limiting.idle and self._shorted.idle:
+        if limits:
+            self._limited_s = at_s
+        elif self._limiting.idle and self._shorted.idle:
             return
         down = bool(limits) and volts is not None and volts < _DRAGGED_DOWN * (settings.set_v or 0.0)
         flip = self._limiting.take(at_s, float(limits), 0.0)
@@ -172,6 +175,8 @@ class BootReader:
         up_s = None if watched.up_since_s is None else flip.at_s - watched.up_since_s
         self._fall = _Fall(flip.at_s, flip.within_s, flip.level, up_s)
         watched.fell_s = flip.at_s
+        # a starved device resets within milliseconds, so one limited sample at the fall is enough
+        watched.limited |= self._limited_s >= flip.at_s - flip.within_s - self._settings.hold_s
         self._sum_up()
         self._seconds.begin()
         return []

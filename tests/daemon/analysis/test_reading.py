@@ -115,6 +115,22 @@ def test_supply_limited_comes_before_restarting_and_names_the_limit_to_try(trace
     assert len(watched.reader.finish(limited.end_s).restarts) == 2
 
 
+@pytest.mark.parametrize("when", ["just before the fall", "told late, after it"])
+def test_one_limited_sample_at_the_fall_is_enough(trace, watch, when):
+    starved = trace(20).then(0.0003, 2, limiting=0).then(0.26, 1.5, limiting=0)
+    if when == "just before the fall":
+        starved.then(0.5, 0.05, limiting=1).then(0.0003, 15, limiting=0)
+    else:
+        starved.then(0.0003, 0.05, limiting=1).then(0.0003, 15, limiting=0)
+    assert conclude(watch(starved, limit_a=0.5), starved)[0] is Finding.SUPPLY_LIMITED
+
+
+def test_one_limited_sample_that_a_boot_survives_is_no_finding(trace, watch):
+    boot = trace(20).then(0.0003, 2, limiting=0).then(0.5, 0.05, limiting=1).then(0.65, 4, limiting=0)
+    boot.then(0.19, 15, ripple=0.1, limiting=0)
+    assert conclude(watch(boot), boot)[0] is Finding.RUNNING
+
+
 def test_stalled_when_it_began_and_went_dark(trace, watch):
     dark = trace(20).then(0.0003, 2).boot().then(0.0003, 15)
     finding, outcome, says = conclude(watch(dark), dark)
