@@ -1,0 +1,28 @@
+"""The journal: everything that happens on a bench, append-only and durable before it is announced.
+
+Importing this package is cheap: sqlite3, psycopg, numpy and pyarrow are imported where they are first used, so that
+the daemon is ready soon.
+"""
+
+from wakerail.journal.describe import Line, Tone, describe
+from wakerail.journal.errors import JournalUnavailable
+from wakerail.journal.export import Form, export, form_of
+from wakerail.journal.journal import Journal
+from wakerail.journal.reader import JournalReader
+from wakerail.journal.records import Entry, Message, OutboxItem, RunSummary
+
+__all__ = [
+    "Entry",
+    "Form",
+    "Journal",
+    "JournalReader",
+    "JournalUnavailable",
+    "Line",
+    "Message",
+    "OutboxItem",
+    "RunSummary",
+    "Tone",
+    "describe",
+    "export",
+    "form_of",
+]

@@ -1,0 +1,272 @@
+"""``wakerail log``: look into the journal, follow it, export it. A daemon may be writing meanwhile."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import msgspec
+import typer
+from rich.console import Console, Group, RenderableType
+from rich.panel import Panel
+from rich.table import Table
+from rich.text import Text
+
+from wakerail.cli.options import AsJson, Config, place
+from wakerail.journal import Entry, JournalReader, RunSummary, Tone, describe, export, form_of
+from wakerail.journal.describe import tone_of
+from wakerail.journal.export import entry_line
+from wakerail.journal.records import time_of
+from wakerail_kit.clock import RealClock
+from wakerail_kit.messages import Identity, Measurement, Prompt, Verdict
+from wakerail_kit.units import human
+
+_LOOK_AGAIN_S = 0.25
+_SHORT_ID = 8
+_STYLES: Mapping[Tone, str] = {
+    Tone.PLAIN: "",
+    Tone.QUIET: "dim",
+    Tone.GOOD: "green",
+    Tone.BAD: "bold red",
+    Tone.CAUTION: "yellow",
+    Tone.ASKING: "bold cyan",
+}
+
+log = typer.Typer(help="Look into the journal: what happened on the bench.", no_args_is_help=True)
+
+JournalPath = Annotated[
+    str | None, typer.Option("--journal", metavar="PATH", help="The journal, if not the one of the configuration.")
+]
+
+
+@log.command()
+def tail(
+    journal: JournalPath = None,
+    config: Config = None,
+    lines: Annotated[int, typer.Option("-n", "--lines", min=0, help="How many of the last lines to show first.")] = 10,
+    as_json: AsJson = False,
+) -> None:
+    """Follow the journal: every event, prompt and verdict as it comes, until Ctrl-C."""
+    console = Console()
+
+    def show(entries: Iterable[Entry]) -> int:
+        row = 0
+        for entry in entries:
+            row = entry.row
+            if as_json:
+                typer.echo(entry_line(entry))
+            else:
+                _print_line(console, _local(time_of(entry.message)), *_words(entry))
+        return row
+
+    with _open(journal, config) as reader:
+        try:
+            seen = show(reader.newest(lines)) if lines else max((entry.row for entry in reader.newest(1)), default=0)
+            never = threading.Event()
+            while not RealClock().wait(never, _LOOK_AGAIN_S):
+                seen = show(reader.messages(since_row=seen)) or seen
+        except KeyboardInterrupt:
+            return  # how a person ends it
+
+
+@log.command()
+def show(
+    run: Annotated[
+        str, typer.Argument(metavar="RUN|last", help="A run's id, the last few characters of it, or 'last'.")
+    ],
+    journal: JournalPath = None,
+    config: Config = None,
+    as_json: AsJson = False,
+) -> None:
+    """Tell a run's story: steps, prompts, restarts, and the verdict with its evidence."""
+    with _open(journal, config) as reader:
+        summary = reader.run(run)
+        entries = list(reader.messages(run=summary.run))
+    verdict = next((entry.message for entry in entries if isinstance(entry.message, Verdict)), None)
+    if as_json:
+        story = {"run": summary, "verdict": verdict, "messages": [entry._asdict() for entry in entries]}
+        typer.echo(msgspec.json.encode(story))
+        return
+    console = Console()
+    console.print(_heading(summary, verdict), _story(entries), sep="\n")
+    if verdict is not None:
+        console.print(_verdict(verdict))
+    else:
+        console.print(Text("No verdict yet.", style="yellow"))
+
+
+@log.command()
+def runs(
+    journal: JournalPath = None,
+    config: Config = None,
+    count: Annotated[int, typer.Option("-n", "--count", min=1, help="How many of the newest runs to list.")] = 20,
+    as_json: AsJson = False,
+) -> None:
+    """List the newest runs."""
+    with _open(journal, config) as reader:
+        summaries = list(reader.runs(limit=count))
+    if as_json:
+        for summary in summaries:
+            typer.echo(msgspec.json.encode(summary))
+        return
+    if not summaries:
+        typer.echo("No run yet.")
+        return
+    table = Table(box=None, header_style="bold", pad_edge=False, padding=(0, 2, 0, 0))
+    for title in ("started", "sequence", "outcome", "finding", "took", "job", "run ends in"):
+        table.add_column(title, no_wrap=title != "job", justify="right" if title == "took" else "left")
+    for summary in summaries:
+        style = _STYLES[tone_of(summary.outcome)]
+        table.add_row(
+            _local(summary.started),
+            summary.sequence,
+            Text(summary.outcome or "under way", style=style),
+            Text(summary.finding or "", style=style),
+            _took(summary.started, summary.ended),
+            summary.job or "",
+            summary.run[-_SHORT_ID:],
+        )
+    Console().print(table)
+
+
+@log.command("export")
+def export_command(
+    out: Annotated[Path, typer.Argument(metavar="OUT", help="The file to write: .jsonl, .csv or .parquet.")],
+    journal: JournalPath = None,
+    config: Config = None,
+    run: Annotated[str | None, typer.Option("--run", metavar="RUN|last", help="Only what belongs to this run.")] = None,
+    frames: Annotated[
+        bool, typer.Option("--frames", help="The samples, instead of events, prompts and verdicts.")
+    ] = False,
+    force: Annotated[bool, typer.Option("--force", help="Replace the file if it is there already.")] = False,
+) -> None:
+    """Write the journal to a file for other programs."""
+    form = form_of(out)
+    with _open(journal, config) as reader:
+        which = reader.find_run(run) if run is not None else None
+        count = export(reader, out, form, run=which, frames=frames, force=force)
+    typer.echo(f"{out}: {count} {'line' if count == 1 else 'lines'} of {'samples' if frames else 'messages'} written")
+
+
+def _open(journal: str | None, config: Path | None) -> JournalReader:
+    """Open the journal that the options name, or the one of the bench's configuration and there only that bench."""
+    if journal is not None:
+        return JournalReader(journal)
+    bench = place(config)
+    return JournalReader(bench.journal, bench=bench.name)
+
+
+# --- how it looks ---
+
+
+def _words(entry: Entry) -> tuple[str, Text]:
+    line = describe(entry.message)
+    return line.who, Text(line.says, style=_STYLES[line.tone])
+
+
+def _print_line(console: Console, time: str, who: str, says: Text) -> None:
+    if not console.is_terminal:  # one message stays one line, for grep
+        console.print(Text(f"{time}  {who:<12}  ").append(says), soft_wrap=True)
+        return
+    console.print(_grid([(time, who, says)]))
+
+
+def _grid(lines: Iterable[tuple[str, str, Text]]) -> Table:
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    grid.add_column(style="dim", no_wrap=True)
+    grid.add_column(style="cyan", no_wrap=True, min_width=12)
+    grid.add_column()
+    for line in lines:
+        grid.add_row(*line)
+    return grid
+
+
+def _heading(summary: RunSummary, verdict: Verdict | None) -> RenderableType:
+    facts = Table.grid(padding=(0, 2, 0, 0))
+    facts.add_column(style="dim", no_wrap=True)
+    facts.add_column()
+    facts.add_row("run", summary.run)
+    facts.add_row("bench", summary.bench)
+    took = f", took {_took(summary.started, summary.ended)}" if summary.ended else ""
+    facts.add_row("started", _local(summary.started) + took)
+    if summary.job:
+        facts.add_row("job", summary.job)
+    if summary.operator:
+        facts.add_row("operator", summary.operator)
+    if verdict is not None:
+        if verdict.inputs:
+            facts.add_row("inputs", Text(", ".join(f"{name} {value}" for name, value in verdict.inputs.items())))
+        for used in verdict.instruments:
+            facts.add_row(used.role, Text(f"{used.instrument} ({_known_as(used.identity) or used.kind})"))
+    return Group(Text(summary.sequence, style="bold"), facts, "")
+
+
+def _known_as(identity: Identity | None) -> str:
+    if identity is None:
+        return ""
+    serial = f"serial {identity.serial}" if identity.serial else ""
+    return ", ".join(filter(None, (f"{identity.maker} {identity.model}".strip(), serial)))
+
+
+def _story(entries: list[Entry]) -> RenderableType:
+    """Every message but the verdict and what says it twice, with the seconds since the run began."""
+    begun = datetime.fromisoformat(time_of(entries[0].message))
+    lines = []
+    for entry in entries:
+        if isinstance(entry.message, Verdict | Prompt):
+            continue  # a prompt has its event; the verdict has its own place
+        since = datetime.fromisoformat(time_of(entry.message)) - begun
+        lines.append((f"{since.total_seconds():8.1f} s", *_words(entry)))
+    return Group(_grid(lines), "")
+
+
+def _verdict(verdict: Verdict) -> RenderableType:
+    style = _STYLES[tone_of(verdict.outcome)]
+    parts: list[RenderableType] = [Text(verdict.reason)]
+    if verdict.measurements:
+        parts += ["", _measurements(verdict.measurements)]
+    if verdict.evidence:
+        evidence = Table.grid(padding=(0, 2, 0, 0))
+        evidence.add_column(style="dim", no_wrap=True)
+        evidence.add_column()
+        for seen in verdict.evidence:
+            place_in_journal = f"row {seen.journal_row}" if seen.journal_row is not None else ""
+            evidence.add_row(place_in_journal, Text(seen.says))
+        parts += ["", Text("Evidence", style="bold"), evidence]
+    title = Text(f" {verdict.outcome}: {verdict.finding} ", style=style)
+    return Panel(Group(*parts), title=title, title_align="left", border_style=style, padding=(0, 1))
+
+
+def _measurements(measurements: list[Measurement]) -> Table:
+    table = Table(box=None, header_style="bold", pad_edge=False, padding=(0, 2, 0, 0))
+    for title in ("measured", "value", "limits", ""):
+        table.add_column(title, justify="right" if title == "value" else "left")
+    for one in measurements:
+        value = human(one.value, one.unit) if one.value is not None else "none"
+        if one.uncertainty is not None:
+            value += f" \N{PLUS-MINUS SIGN} {human(one.uncertainty, one.unit)}"
+        low = f"from {human(one.low, one.unit)}" if one.low is not None else ""
+        high = f"to {human(one.high, one.unit)}" if one.high is not None else ""
+        table.add_row(
+            Text(one.name), value, " ".join(filter(None, (low, high))), Text(one.outcome, _STYLES[tone_of(one.outcome)])
+        )
+    return table
+
+
+def _local(time: str) -> str:
+    """Return an RFC 3339 time as a clock on this wall shows it."""
+    return datetime.fromisoformat(time).astimezone().strftime("%Y-%m-%d %H:%M:%S")
+
+
+def _took(started: str, ended: str | None) -> str:
+    if ended is None:
+        return ""
+    seconds = (datetime.fromisoformat(ended) - datetime.fromisoformat(started)).total_seconds()
+    if seconds < 60:
+        return f"{seconds:.1f} s"
+    minutes, seconds = divmod(round(seconds), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours} h {minutes:02} min" if hours else f"{minutes} min {seconds:02} s"

@@ -1,0 +1,133 @@
+"""A journal in a SQLite file: WAL, so that readers never wait for the writer, and an fsync with every commit."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from wakerail.journal import schema
+from wakerail.journal.database import NO_PARAMETERS
+from wakerail.journal.errors import JournalDamaged, JournalUnavailable
+from wakerail_kit.errors import ConfigInvalid, ContractViolation
+
+_WAL_KEPT_BYTES = 64 * 1024 * 1024
+_WORDS = {
+    sqlite3.SQLITE_FULL: "the disk is full",
+    sqlite3.SQLITE_IOERR: "the disk is full or failing",
+    sqlite3.SQLITE_BUSY: "locked by another program",
+    sqlite3.SQLITE_LOCKED: "locked by another program",
+    sqlite3.SQLITE_READONLY: "may only be read",
+    sqlite3.SQLITE_CANTOPEN: "cannot be opened there",
+    sqlite3.SQLITE_NOTADB: "is not a Wakerail journal, nor any SQLite file",
+    sqlite3.SQLITE_CORRUPT: "the file is damaged",
+}
+_PASSING = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED})
+
+
+class SqliteDatabase:
+    """Database in a file. Raises ConfigInvalid if it cannot be opened, JournalUnavailable if not just now."""
+
+    def __init__(self, path: Path, *, write: bool, lock_timeout_s: float) -> None:
+        self.where = str(path)
+        self._path = path
+        if not write and not path.exists():
+            raise ConfigInvalid(f"{path}: no journal yet; the daemon begins it on its first start")
+        try:
+            if write:
+                path.parent.mkdir(parents=True, exist_ok=True)
+            self._connection = sqlite3.connect(
+                f"{path.absolute().as_uri()}?mode={'rwc' if write else 'ro'}",
+                uri=True,
+                timeout=lock_timeout_s,
+                isolation_level=None,
+                check_same_thread=False,  # a reader may move between worker threads; the writer stays in its own
+            )
+        except (OSError, sqlite3.Error) as wrong:
+            raise ConfigInvalid(f"{path}: cannot be opened as a journal: {_words(wrong)}") from wrong
+        try:
+            self._connection.execute(
+                "SELECT count(*) FROM sqlite_master"
+            ).fetchone()  # a file of another sort shows here
+            if write:
+                self._prepare()
+            self._inode = path.stat().st_ino
+        except (OSError, sqlite3.Error) as wrong:
+            self._connection.close()
+            sort = JournalUnavailable if _code(wrong) in _PASSING else ConfigInvalid
+            raise sort(f"{path}: cannot be opened as a journal: {_words(wrong)}") from wrong
+
+    def _prepare(self) -> None:
+        (mode,) = self._connection.execute("PRAGMA journal_mode = WAL").fetchone()
+        if mode != "wal":
+            raise sqlite3.OperationalError("this file system does not let readers and a writer share a file")
+        self._connection.execute("PRAGMA synchronous = FULL")
+        self._connection.execute(f"PRAGMA journal_size_limit = {_WAL_KEPT_BYTES}")
+
+    def execute(self, sql: str, parameters: Mapping[str, object] = NO_PARAMETERS) -> list[tuple[Any, ...]]:
+        with self._translated():
+            return self._connection.execute(sql, parameters).fetchall()
+
+    def begin(self) -> None:
+        # A file deleted or moved away under an open connection would go on taking commits that nobody ever finds.
+        try:
+            there = self._path.stat().st_ino == self._inode
+        except OSError:
+            there = False
+        if not there:
+            self.close()
+            raise JournalUnavailable(f"{self.where}: the file was moved or deleted; the next write begins a new one")
+        self.execute("BEGIN IMMEDIATE")
+
+    def commit(self) -> None:
+        self.execute("COMMIT")
+
+    def rollback(self) -> None:
+        with self._translated():
+            if self._connection.in_transaction:
+                self._connection.execute("ROLLBACK")
+
+    def tables(self) -> set[str]:
+        return {name for (name,) in self.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+
+    def create(self) -> None:
+        if self.tables():
+            raise ConfigInvalid(f"{self.where}: is a database, but not a Wakerail journal; name another one")
+        for statement in schema.create_statements("INTEGER PRIMARY KEY AUTOINCREMENT", "BLOB"):
+            self.execute(statement)
+
+    def close(self) -> None:
+        self._connection.close()
+
+    @contextmanager
+    def _translated(self) -> Iterator[None]:
+        try:
+            yield
+        except (
+            sqlite3.IntegrityError,
+            sqlite3.DataError,
+            sqlite3.ProgrammingError,
+            OverflowError,
+            ValueError,
+        ) as wrong:
+            raise ContractViolation(f"{self.where}: {wrong}") from wrong
+        except sqlite3.Error as wrong:
+            match _code(wrong):
+                case sqlite3.SQLITE_NOTADB | sqlite3.SQLITE_CORRUPT:
+                    raise JournalDamaged(f"{self.where}: {_words(wrong)}") from wrong
+                case sqlite3.SQLITE_ERROR:
+                    raise ContractViolation(f"{self.where}: {wrong}") from wrong
+            raise JournalUnavailable(f"{self.where}: {_words(wrong)}") from wrong
+
+
+def _code(wrong: Exception) -> int:
+    """Return SQLite's primary result code; an extended code carries more in its upper bits."""
+    return int(getattr(wrong, "sqlite_errorcode", 0)) & 0xFF
+
+
+def _words(wrong: Exception) -> str:
+    if isinstance(wrong, OSError):
+        return wrong.strerror or str(wrong)
+    return _WORDS.get(_code(wrong), str(wrong))
