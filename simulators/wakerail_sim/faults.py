@@ -1,0 +1,170 @@
+"""The faults that a simulated bench can have, and how a person writes them: ``restart-at-stage:kernel``.
+
+A supply limit that is too low is not among them: it is the person's setting, and what follows (constant current,
+sagging voltage, brown-out) arises by itself.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from enum import Enum
+
+from wakerail_kit.errors import ConfigInvalid
+from wakerail_kit.topics import NAME
+from wakerail_kit.units import UnitInvalid, human, parse_quantity
+
+BOOT_STAGES = ("rom", "loader", "kernel", "system", "running")
+
+
+class Where(Enum):
+    """Which part of the world a fault belongs to."""
+
+    LOAD = "the device's draw and boot"
+    PORT = "the charge port"
+    SUPPLY = "the supply"
+    PLATE = "the heating plate"
+
+
+class Takes(Enum):
+    """What a fault's argument names, where it is not an amount."""
+
+    STAGE = "a stage"
+    PART = "a part"
+
+
+@dataclass(frozen=True, slots=True)
+class FaultSort:
+    """A sort of fault: what it does, and its argument (an amount in UCUM ``unit``, a stage, a part, or none).
+
+    An amount without a ``default`` must be given; ``low`` and ``high`` bound it.
+    """
+
+    says: str
+    where: Where
+    takes: Takes | str | None = None
+    default: float | None = None
+    low: float = 0.0
+    high: float = float("inf")
+    example: str = ""
+
+
+FAULTS: dict[str, FaultSort] = {
+    "dead-short": FaultSort("the battery rail is shorted", Where.LOAD, "Ohm", 0.05, 0.001, 100.0, "0.05Ohm"),
+    "standing-draw": FaultSort(
+        "draws before the button is pressed", Where.LOAD, "A", low=1e-6, high=6.0, example="40mA"
+    ),
+    "bridged-layers": FaultSort("solder bridges between stacked boards draw current and heat parts", Where.LOAD),
+    "no-draw": FaultSort("the power button does nothing", Where.LOAD),
+    "restart-at-stage": FaultSort("restarts half-way through a stage", Where.LOAD, Takes.STAGE, example=BOOT_STAGES[2]),
+    "stalls-at-stage": FaultSort(
+        "stays in a stage and goes no further", Where.LOAD, Takes.STAGE, example=BOOT_STAGES[1]
+    ),
+    "watchdog-restart": FaultSort(
+        "restarts that long after its boot began", Where.LOAD, "s", 180.0, 1.0, 86400.0, "180s"
+    ),
+    "part-restart": FaultSort(
+        "restarts in system until that part is unplugged", Where.LOAD, Takes.PART, example="scanner"
+    ),
+    "intermittent-restart": FaultSort(
+        "each boot restarts with that probability", Where.LOAD, "1", 0.3, 0.0, 1.0, "0.3"
+    ),
+    "sleep-wake": FaultSort("sleeps and wakes while running: looks like a restart and is none", Where.LOAD),
+    "dirty-port": FaultSort("CC1 leaks, D- is open and USB does not enumerate, until cleaned", Where.PORT),
+    "enumeration-failures": FaultSort("USB never enumerates", Where.PORT),
+    "supply-hangs-after": FaultSort(
+        "the supply stops answering", Where.SUPPLY, "s", low=0.0, high=86400.0, example="10s"
+    ),
+    "supply-gone-after": FaultSort(
+        "the supply's link is pulled", Where.SUPPLY, "s", low=0.0, high=86400.0, example="10s"
+    ),
+    "supply-garbles": FaultSort("that share of the supply's answers is garbled", Where.SUPPLY, "1", 0.2, 0.0, 1.0, "1"),
+    "supply-slow": FaultSort("the supply takes that long to answer", Where.SUPPLY, "s", 0.3, 0.0, 60.0, "300ms"),
+    "plate-sensor-open-after": FaultSort(
+        "the plate's sensor breaks", Where.PLATE, "s", low=0.0, high=86400.0, example="5s"
+    ),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One fault of a bench. ``amount`` is in the unit of its sort; ``name`` is its stage or part, or empty."""
+
+    sort: str
+    amount: float | None = None
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FaultList:
+    """All faults of a bench, asked by sort."""
+
+    faults: tuple[Fault, ...] = field(default=())
+
+    def __contains__(self, sort: str) -> bool:
+        return any(fault.sort == sort for fault in self.faults)
+
+    def amount(self, sort: str) -> float | None:
+        """Return the amount of the first fault of a sort, or None without one."""
+        return next((fault.amount for fault in self.faults if fault.sort == sort), None)
+
+    def names(self, sort: str) -> frozenset[str]:
+        """Return the stages or parts that faults of a sort name."""
+        return frozenset(fault.name for fault in self.faults if fault.sort == sort)
+
+    def of(self, where: Where) -> Iterator[Fault]:
+        """Return the faults that belong to one part of the world."""
+        return (fault for fault in self.faults if FAULTS[fault.sort].where is where)
+
+
+def parse_fault(text: str) -> Fault:
+    """Read one fault, ``sort`` or ``sort:argument``. Raises ConfigInvalid with one line saying what would be right."""
+    name, colon, argument = text.strip().partition(":")
+    sort = FAULTS.get(name)
+    if sort is None:
+        raise ConfigInvalid(f"fault {name!r} is not known; {closest(name, list(FAULTS))}")
+    argument = argument.strip()
+    if sort.takes is None:
+        if colon:
+            raise ConfigInvalid(f"fault {text!r}: {name} takes nothing after it; write it like '{name}'")
+        return Fault(name)
+    if not argument:
+        if sort.default is None or colon:
+            raise ConfigInvalid(f"fault {text!r}: {_wants(name, sort)}")
+        return Fault(name, amount=sort.default)
+    if sort.takes is Takes.STAGE:
+        if argument not in BOOT_STAGES:
+            raise ConfigInvalid(f"fault {text!r}: {argument!r} is no stage; {closest(argument, BOOT_STAGES)}")
+        return Fault(name, name=argument)
+    if sort.takes is Takes.PART:
+        if not NAME.match(argument):
+            raise ConfigInvalid(
+                f"fault {text!r}: {argument!r} is no part's name; use lower-case letters, digits, '-' and '_'"
+            )
+        return Fault(name, name=argument)
+    return Fault(name, amount=_amount(text, argument, sort))
+
+
+def closest(name: str, known: Sequence[str]) -> str:
+    """Return what to tell a person who wrote an unknown name: the near miss, or all that is known."""
+    close = difflib.get_close_matches(name, known, n=1)
+    return f"did you mean {close[0]!r}?" if close else f"known: {', '.join(known)}"
+
+
+def _wants(name: str, sort: FaultSort) -> str:
+    what = sort.takes.value if isinstance(sort.takes, Takes) else "an amount"
+    return f"{name} needs {what} after a colon; write it like '{name}:{sort.example}'"
+
+
+def _amount(text: str, argument: str, sort: FaultSort) -> float:
+    unit = str(sort.takes)
+    try:
+        amount = parse_quantity(argument, unit)
+    except UnitInvalid as wrong:
+        raise ConfigInvalid(f"fault {text!r}: {wrong}") from None
+    if not sort.low <= amount <= sort.high:
+        raise ConfigInvalid(
+            f"fault {text!r}: {argument} is out of bounds; from {human(sort.low, unit)} to {human(sort.high, unit)}"
+        )
+    return amount
