@@ -25,6 +25,8 @@ def read_port_answer(answer: Answer, lines: Mapping[str, str], instrument: str) 
     Raises OutOfSync for an answer that lacks a line, tells one twice or tells one that is not known, and for one
     whose overall word contradicts its lines: a garbled answer is never a verdict about the port.
     """
+    if not all(line.isascii() and line.isprintable() for line in answer.text.split("\n")):
+        raise OutOfSync(f"the tester's answer is garbled: {answer.text!r}")
     results: dict[str, LineResult] = {}
     for row in answer.rows:
         word = str(row.get("line", ""))
