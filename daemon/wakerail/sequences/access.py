@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from typing import Protocol
 
-from wakerail.bus.local import Bus
+from wakerail.bus import Bus
 from wakerail_kit.clock import Clock
 from wakerail_kit.events import EventData
 from wakerail_kit.kinds import Kind

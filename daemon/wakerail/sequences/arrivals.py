@@ -7,7 +7,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 
-from wakerail.bus.local import Publication
+from wakerail.bus import Publication
 from wakerail.sequences.access import Bench, InstrumentAccess
 from wakerail.sequences.timing import leave_behind
 from wakerail_kit import topics

@@ -18,13 +18,14 @@ from wakerail_kit.units import UnitInvalid, human, parse_quantity
 @dataclass(frozen=True, slots=True)
 class Plan:
     """What will be run. ``roles`` maps roles to instrument names; ``absent`` says of each role of ``uses`` without
-    an instrument why it has none.
+    an instrument why it has none; ``notes`` are what the verdict should mention of that.
     """
 
     sequence: Sequence
     values: Mapping[str, float]
     roles: Mapping[str, str]
     absent: Mapping[str, str]
+    notes: tuple[str, ...]
 
     @property
     def input_texts(self) -> dict[str, str]:
@@ -73,6 +74,7 @@ def make_plan(sequence: Sequence, inputs: Mapping[str, str], bench: Bench) -> Pl
     free = dict(bench.instruments)
     roles: dict[str, str] = {}
     absent: dict[str, str] = {}
+    notes: list[str] = []
     for role, kind in sequence.needs.items():
         instrument = _take(free, kind)
         if instrument is not None:  # always: check_sequence has counted them
@@ -84,9 +86,10 @@ def make_plan(sequence: Sequence, inputs: Mapping[str, str], bench: Bench) -> Pl
             absent[role] = f"this bench has no {kind.name}"
         elif instrument.state is not InstrumentState.READY:
             absent[role] = f"{instrument.name} is {instrument.state}: {instrument.words}"
+            notes.append(f"the {role} was not used: {absent[role]}")
         else:
             roles[role] = instrument.name
-    return Plan(sequence, values, roles, absent)
+    return Plan(sequence, values, roles, absent, tuple(notes))
 
 
 def _value(each: Input, text: str, problems: list[str]) -> float:

@@ -78,7 +78,7 @@ class SequenceRun:
         self._make_reader = make_reader
         self._trouble: asyncio.Future[Ending] = loop.create_future()
         self._absent = dict(plan.absent)
-        self._notes = [f"{role} was not used: {why}" for role, why in plan.absent.items()]
+        self._notes = list(plan.notes)
         self._held = ExitStack()
 
     def start(self) -> asyncio.Task[None]:
@@ -236,7 +236,7 @@ class SequenceRun:
     def _lose(self, role: str, why: str) -> None:
         if role not in self._absent:
             self._absent[role] = why
-            self._notes.append(f"{role} was lost on the way: {why}")
+            self._notes.append(f"the {role} was lost on the way: {why}")
 
     def _ending_of(self, wrong: Exception, step: Step | None) -> Ending:
         match wrong:

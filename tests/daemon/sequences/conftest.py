@@ -1,0 +1,297 @@
+"""A bench in memory: instruments that do as a test says, a journal that is a list, the real bus, a simulated clock."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+import pytest
+from wakerail.bus import Bus
+from wakerail.sequences import SequenceRun, make_plan, parse_sequence
+from wakerail_kit import topics
+from wakerail_kit.clock import SimulatedClock, rfc3339
+from wakerail_kit.errors import DeviceRefused
+from wakerail_kit.events import (
+    EventData,
+    InstrumentLost,
+    InterlockTripped,
+    LineResult,
+    PortTested,
+    any_data,
+    make_event,
+)
+from wakerail_kit.kinds import HEAT_SOURCE, KINDS, POWER_SOURCE, Kind
+from wakerail_kit.messages import Event, Frame, Identity, InstrumentState, Prompt, Verdict
+
+
+@dataclass
+class Recorded:
+    event: Event
+    row: int
+
+
+#: What a test may do in place of an instrument or a journal: raise, hang, or nothing.
+Trouble = Callable[[], Awaitable[None]]
+
+
+async def hang() -> None:
+    await asyncio.get_running_loop().create_future()
+
+
+async def hang_hard() -> None:
+    """Hang even while being cancelled, as a thread in a driver does."""
+    while True:
+        try:
+            await asyncio.get_running_loop().create_future()
+        except asyncio.CancelledError:
+            continue
+
+
+def raising(error: BaseException) -> Trouble:
+    async def work() -> None:
+        raise error
+
+    return work
+
+
+class FakeInstrument:
+    """An instrument that keeps its settings. ``trouble`` is by setting, by test, or ``make_safe``."""
+
+    driver = "fake-driver"
+    dialect = "fake-dialect"
+    rate_hz = 20.0
+
+    def __init__(self, bench: FakeBench, name: str, kind: Kind) -> None:
+        self.bench, self.name, self.kind = bench, name, kind
+        self.identity: Identity | None = Identity(text=f"Tarnfell,{name},0001,1.0", maker="Tarnfell")
+        self.state = InstrumentState.READY
+        self.words = "ready"
+        self.settings: dict[str, float | bool] = {}
+        self.trouble: dict[str, Trouble] = {}
+        self.silent = False
+        self.answers: list[list[LineResult]] = []
+        self.made_safe = 0
+        self.frames = 0
+        #: volts, amps and limiting at a time, with the output on
+        self.load: Callable[[float], tuple[float | None, float | None, float]] = lambda _: (3.85, 0.001, 0.0)
+
+    @property
+    def on(self) -> bool:
+        return any(self.settings.get(name) is True for name, each in self.kind.settings.items() if each.energises)
+
+    async def apply(self, setting: str, value: float | bool, *, run: str | None) -> None:
+        await self.bench.point(f"apply {self.name} {setting} {value}")
+        if setting in self.trouble:
+            await self.trouble[setting]()
+        self.settings[setting] = value
+
+    async def test(self, test: str, *, run: str | None) -> EventData:
+        await self.bench.point(f"test {self.name} {test}")
+        if test in self.trouble:
+            await self.trouble[test]()
+        lines = self.answers.pop(0)
+        found = PortTested(instrument=self.name, passed=all(line.passed for line in lines), lines=lines, raw="raw")
+        await self.bench.record(found, owner=self.name, run=run)
+        return found
+
+    async def make_safe(self) -> bool:
+        self.made_safe += 1
+        if "make_safe" in self.trouble:
+            await self.trouble["make_safe"]()
+        for name, setting in self.kind.settings.items():
+            if setting.energises:
+                self.settings[name] = False
+        return True
+
+    def frame(self) -> Frame:
+        now_s = self.bench.clock.monotonic_s()
+        volts, amps, limiting = self.load(now_s) if self.on else (0.0, 0.0, 0.0)
+        signals: dict[str, list[float | None]] = (
+            {"voltage": [volts], "current": [amps], "limiting": [limiting], "output": [float(self.on)]}
+            if self.kind is POWER_SOURCE
+            else {"temperature": [amps], "setpoint": [volts], "heater": [float(self.on)]}
+        )
+        self.frames += 1
+        return Frame(
+            bench=self.bench.name,
+            instrument=self.name,
+            number=self.frames,
+            start=rfc3339(self.bench.clock.now()),
+            t_s=[now_s],
+            half_width_s=[0.0],
+            signals=signals,
+            units={name: self.kind.signals[name] for name in signals},
+        )
+
+    async def poll(self) -> None:
+        while True:
+            await self.bench.clock.sleep(1 / self.rate_hz)
+            if not self.silent:
+                self.bench.bus.publish(topics.instrument(self.bench.name, self.name, "frame"), self.frame())
+
+    async def lose(self, why: str = "no answer") -> None:
+        self.state, self.words = InstrumentState.UNAVAILABLE, why
+        self.silent = True
+        lost = InstrumentLost(instrument=self.name, state=self.state, why=why)
+        await self.bench.record(lost, owner=self.name)
+
+    async def trip(self, says: str = "4.9 V at the output, above the limit of 4.5 V") -> None:
+        self.state, self.words = InstrumentState.TRIPPED, f"over-voltage: {says}"
+        for name, setting in self.kind.settings.items():
+            if setting.energises:
+                self.settings[name] = False
+        tripped = InterlockTripped(
+            instrument=self.name, interlock="over-voltage", says=says, value=4.9, limit=4.5, unit="V"
+        )
+        await self.bench.record(tripped, owner=self.name)
+
+
+@dataclass
+class FakeBench:
+    """The bench of a test; ``at`` is called at every point where a run touches the bench, by its words."""
+
+    kinds: Mapping[str, str]
+    name: str = "bench-1"
+    clock: SimulatedClock = field(default_factory=SimulatedClock)
+    bus: Bus = field(default_factory=Bus)
+    journal: list[Event | Prompt | Verdict] = field(default_factory=list)
+    points: list[str] = field(default_factory=list)
+    claimed: dict[str, str] = field(default_factory=dict)
+    confirm: bool | None = True
+    at: Callable[[str], Trouble | None] = lambda _: None
+    run: SequenceRun | None = None
+
+    def __post_init__(self) -> None:
+        self.instruments = {name: FakeInstrument(self, name, KINDS[kind]) for name, kind in self.kinds.items()}
+
+    async def point(self, words: str) -> None:
+        self.points.append(words)
+        trouble = self.at(words)
+        if trouble is not None:
+            await trouble()
+        await asyncio.sleep(0)
+
+    async def record(
+        self, data: EventData, *, owner: str, run: str | None = None, cause: str | None = None
+    ) -> Recorded:
+        if owner == "sequence":
+            await self.point(f"record {type(data).__name__}")
+        event = make_event(data, clock=self.clock, bench=self.name, owner=owner, run=run, cause=cause)
+        self.journal.append(event)
+        row = len(self.journal)
+        topic = (
+            topics.run(self.name, str(run), "event")
+            if owner == "sequence"
+            else topics.instrument(self.name, owner, "event")
+        )
+        self.bus.publish(topic, event, row=row)
+        return Recorded(event, row)
+
+    async def record_prompt(self, prompt: Prompt) -> int:
+        await self.point("record_prompt")
+        self.journal.append(prompt)
+        if self.confirm is not None and self.run is not None:
+            self.run.answer(prompt.id, self.confirm, "Ilse")
+        return len(self.journal)
+
+    async def record_verdict(self, verdict: Verdict) -> int:
+        await self.point("record_verdict")
+        self.journal.append(verdict)
+        return len(self.journal)
+
+    @contextmanager
+    def claim(self, run: str, instruments: Iterable[str]) -> Iterator[None]:
+        names = list(instruments)
+        for name in names:
+            if name in self.claimed:
+                raise DeviceRefused(f"{name} is in use by run {self.claimed[name]}; wait for it or abort it first")
+        self.claimed |= dict.fromkeys(names, run)
+        try:
+            yield
+        finally:
+            for name in names:
+                del self.claimed[name]
+
+    async def make_safe(self, instruments: Sequence[str]) -> dict[str, bool]:
+        return {name: await self.instruments[name].make_safe() for name in instruments}
+
+    # --- what tests ask ---
+
+    def events(self, run_only: bool = True) -> list[EventData]:
+        return [
+            any_data(each)
+            for each in self.journal
+            if isinstance(each, Event) and (not run_only or each.source.endswith("/sequence"))
+        ]
+
+    def event_names(self) -> list[str]:
+        return [type(event).__name__ for event in self.events()]
+
+    def verdicts(self) -> list[Verdict]:
+        return [each for each in self.journal if isinstance(each, Verdict)]
+
+    def prompts(self) -> list[Prompt]:
+        return [each for each in self.journal if isinstance(each, Prompt)]
+
+    def anything_on(self) -> bool:
+        return any(instrument.on for instrument in self.instruments.values())
+
+    def start(
+        self, text: str, inputs: Mapping[str, str] | None = None, **options: object
+    ) -> tuple[SequenceRun, asyncio.Task[None]]:
+        plan = make_plan(parse_sequence(text, "test.yaml"), inputs or {}, self)
+        self.run = SequenceRun(plan, self, **options)  # type: ignore[arg-type]
+        return self.run, self.run.start()
+
+    async def until(self, done: Callable[[], bool], limit_s: float = 400.0) -> None:
+        """Let time pass until something is so; fail when it is not so within ``limit_s`` of the bench's time."""
+        pollers = [
+            asyncio.ensure_future(instrument.poll())
+            for instrument in self.instruments.values()
+            if instrument.kind in (POWER_SOURCE, HEAT_SOURCE)
+        ]
+        end_s = self.clock.monotonic_s() + limit_s
+        try:
+            while True:
+                for _ in range(200):  # a record takes several turns of the loop
+                    await asyncio.sleep(0)
+                    if done():
+                        return
+                due_s = self.clock.next_due_s()
+                assert due_s is not None, "everything waits, and nothing is due"
+                assert due_s <= end_s, f"not so within {limit_s} s; so far: {self.points}"
+                self.clock.advance(max(0.0, due_s - self.clock.monotonic_s()))
+        finally:
+            for poller in pollers:
+                poller.cancel()
+
+    async def verdict(self, run: SequenceRun, limit_s: float = 400.0) -> Verdict:
+        await self.until(run.done.done, limit_s)
+        return run.done.result()
+
+    async def reached(self, words: str) -> None:
+        await self.until(lambda: any(point.startswith(words) for point in self.points))
+
+
+@pytest.fixture
+def make_bench() -> Callable[..., FakeBench]:
+    return FakeBench
+
+
+@pytest.fixture
+async def bench() -> FakeBench:
+    """A bench with a supply, a port tester and a USB watcher."""
+    return FakeBench({"psu": "power-source", "port-1": "port-tester", "usb-1": "usb-watcher"})
+
+
+class Troubles:
+    hang = staticmethod(hang)
+    hang_hard = staticmethod(hang_hard)
+    raising = staticmethod(raising)
+
+
+@pytest.fixture
+def troubles() -> type[Troubles]:
+    return Troubles

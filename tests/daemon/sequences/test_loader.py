@@ -1,0 +1,358 @@
+"""A sequence is checked whole: every mistake is one line with file, line and key, saying what would be right."""
+
+from __future__ import annotations
+
+import hashlib
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from wakerail.sequences import load_sequence, load_sequences, parse_sequence
+from wakerail_kit.errors import ConfigInvalid
+from wakerail_kit.kinds import POWER_SOURCE, USB_WATCHER
+from wakerail_kit.outcome import Finding
+
+GOOD = """\
+sequence: boot-watch
+purpose: Does the board come up and stay up on bench power?
+needs: {supply: power-source, port: port-tester}
+uses: {usb: usb-watcher}
+inputs:
+  volts:  {default: 3.85 V, min: 3.0 V, max: 4.5 V}
+  limit:  {default: 3 A}
+  window: {default: 60 s}
+steps:
+  - supply:  {volts: $volts, limit: $limit, output: on}
+  - measure: {signal: supply.current, over: 2 s, stat: mean, max: 5 mA}
+    failed:  standing-draw
+  - prompt:  Bridge the power-button pads, then confirm.
+  - watch:   {for: $window, signals: [supply.current, usb], fail_on: restart}
+  - test:    {port: lines, as: before}
+  - wait:    2 s
+    only_if_failed: before
+finally:
+  - supply:  {output: off}
+"""
+
+
+def problems(text: str) -> tuple[str, ...]:
+    with pytest.raises(ConfigInvalid) as caught:
+        parse_sequence(text, "s.yaml")
+    return caught.value.problems
+
+
+def test_a_good_sequence_is_read_whole():
+    sequence = parse_sequence(GOOD, "s.yaml")
+    assert sequence.name == "boot-watch"
+    assert dict(sequence.needs)["supply"] is POWER_SOURCE
+    assert dict(sequence.uses) == {"usb": USB_WATCHER}
+    assert [step.action.verb for step in sequence.steps] == ["set", "measure", "prompt", "watch", "test", "wait"]
+    assert sequence.passed is Finding.CHECKS_PASSED
+    assert sequence.inputs["volts"].high == 4.5
+    assert sequence.inputs["limit"].low == 0.0  # a negative current is a slip of the pen
+    assert sequence.sha256 == hashlib.sha256(GOOD.encode()).hexdigest()
+    values = {"volts": 3.85, "limit": 3.0, "window": 60.0}
+    assert sequence.steps[0].words(values) == "Set supply: volts 3.85 V, limit 3 A, output on"
+    assert sequence.steps[3].words(values) == "Watch supply.current and usb for 60 s"
+
+
+SET = "  - supply:  {volts: $volts, limit: $limit, output: on}"
+MEASURE = "  - measure: {signal: supply.current, over: 2 s, stat: mean, max: 5 mA}"
+WATCH = "  - watch:   {for: $window, signals: [supply.current, usb], fail_on: restart}"
+TEST = "  - test:    {port: lines, as: before}"
+VERBS = "measure, prompt, test, wait, watch, usb, supply, port"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line"),
+    [
+        ("sequence: boot-watch\n", "", "s.yaml:1: sequence: is missing"),
+        (
+            "sequence: boot-watch",
+            "sequence: Boot Watch",
+            "s.yaml:1: sequence: 'Boot Watch' is no name; use lower-case letters, digits, '-' and '_'",
+        ),
+        ("purpose: Does", "purpos: Does", "s.yaml:1: purpose: is missing"),
+        ("purpose: Does", "purpos: Does", "s.yaml:2: purpos: unknown key; did you mean 'purpose'?"),
+        (
+            "supply: power-source",
+            "supply: power-sorce",
+            "s.yaml:3: needs.supply: 'power-sorce' is not known; did you mean 'power-source'?",
+        ),
+        (
+            "port: port-tester}",
+            "watch: port-tester}",
+            "s.yaml:3: needs.watch: 'watch' means something else in a step; give the role another name",
+        ),
+        ("uses: {usb:", "uses: {supply: power-source, usb:", "s.yaml:4: uses.supply: is among 'needs' already"),
+        (
+            "{default: 3.85 V, min",
+            "{default: 3.85, min",
+            "s.yaml:6: inputs.volts.min: '3.0 V' is not a plain number; write it like '3'",
+        ),
+        (
+            "{default: 3.85 V, min",
+            "{default: lots, min",
+            "s.yaml:6: inputs.volts.default: 'lots' is no quantity; write it like '3.85 V'",
+        ),
+        (
+            "{default: 3.85 V, min",
+            "{min",
+            "s.yaml:6: inputs.volts.default: is missing; give a quantity like '3.85 V'",
+        ),
+        ("{default: 3.85 V, min", "{default: 9 V, min", "s.yaml:6: inputs.volts.default: 9 V is too high; at most 4.5 V"),
+        ("min: 3.0 V", "min: 5 V", "s.yaml:6: inputs.volts.min: 5 V is above max, 4.5 V"),
+        (
+            "min: 3.0 V",
+            "min: 3.0 A",
+            "s.yaml:6: inputs.volts.min: '3.0 A' is not a voltage; write it like '3.85 V'",
+        ),
+        ("{default: 3 A}", "{default: 3 A, maxx: 4 A}", "s.yaml:7: inputs.limit.maxx: unknown key; did you mean 'max'?"),
+        ("{default: 3 A}", "{default: -3 A}", "s.yaml:7: inputs.limit.default: -3 A is too low; at least 0 A"),
+        ("limit: $limit, ", "", "s.yaml:7: inputs.limit: no step uses '$limit'"),
+        ("$volts,", "$vols,", "s.yaml:10: steps[0].supply.volts: input '$vols' is not declared; did you mean 'volts'?"),
+        (
+            "volts: $volts,",
+            "volts: $limit,",
+            "s.yaml:10: steps[0].supply.volts: input '$limit' is in A, but volts is in V; an input like '3.85 V' would fit",
+        ),
+        ("volts: $volts,", "vlts: $volts,", "s.yaml:10: steps[0].supply.vlts: unknown key; did you mean 'volts'?"),
+        (
+            "volts: $volts,",
+            "volts: 3 A,",
+            "s.yaml:10: steps[0].supply.volts: '3 A' is not a voltage; write it like '3.85 V'",
+        ),
+        (
+            "volts: $volts,",
+            "volts: 3.85,",
+            "s.yaml:10: steps[0].supply.volts: '3.85' has no unit; write it like '3.85 V'",
+        ),
+        ("output: on}", "output: maybe}", "s.yaml:10: steps[0].supply.output: 'maybe' is neither on nor off"),
+        (
+            SET,
+            "  - supply:  {}",
+            "s.yaml:10: steps[0].supply: sets nothing; known here: volts, limit, over-voltage, over-current, output",
+        ),
+        (SET, "  - usb: {output: on}", "s.yaml:10: steps[0].usb: a usb-watcher has no settings"),
+        (
+            "  - supply:  {volts",
+            "  - suply:  {volts",
+            "s.yaml:10: steps[0].suply: neither a verb nor a role of this sequence; did you mean 'supply'?",
+        ),
+        (
+            "  - prompt:  Bridge",
+            "  - shout:  Bridge",
+            f"s.yaml:13: steps[2].shout: neither a verb nor a role of this sequence; known here: {VERBS}",
+        ),
+        ("  - wait:    2 s\n", "  - title: Nothing\n", f"s.yaml:16: steps[5]: has no verb; known here: {VERBS}"),
+        (
+            "    failed:  standing-draw",
+            "    wait: 2 s",
+            "s.yaml:12: steps[1].wait: a step has one verb; this one has 'measure' already, make it two steps",
+        ),
+        (
+            "    failed:  standing-draw",
+            "    faild:  standing-draw",
+            "s.yaml:12: steps[1].faild: unknown key; did you mean 'failed'?",
+        ),
+        (
+            "failed:  standing-draw",
+            "failed:  standing-drow",
+            "s.yaml:12: steps[1].failed: 'standing-drow' is not known; did you mean 'standing-draw'?",
+        ),
+        (
+            "failed:  standing-draw",
+            "failed:  bench-fault",  # never a finding about the device
+            "s.yaml:12: steps[1].failed: 'bench-fault' is not known; one of check-failed, no-draw, standing-draw, "
+            "hard-short, stalled, restarting, port-fault",
+        ),
+        (
+            "signal: supply.current, over",
+            "signal: supply.curent, over",
+            "s.yaml:11: steps[1].measure.signal: a power-source has no signal 'curent'; did you mean 'current'?",
+        ),
+        (
+            "signal: supply.current, over",
+            "signal: suply.current, over",
+            "s.yaml:11: steps[1].measure.signal: 'suply' is no role of this sequence; did you mean 'supply'?",
+        ),
+        (
+            "signal: supply.current, over",
+            "signal: current, over",
+            "s.yaml:11: steps[1].measure.signal: 'current' is no signal; write it like 'supply.current'",
+        ),
+        (
+            "signal: supply.current, over",
+            "over",
+            "s.yaml:11: steps[1].measure.signal: is missing; write it like 'supply.current'",
+        ),
+        ("over: 2 s, ", "", "s.yaml:11: steps[1].measure.over: is missing; give a quantity, like '60 s'"),
+        ("over: 2 s", "over: 0 s", "s.yaml:11: steps[1].measure.over: '0 s' must be above zero"),
+        ("over: 2 s", "over: 2 A", "s.yaml:11: steps[1].measure.over: '2 A' is not a time; write it like '60 s'"),
+        (
+            "stat: mean",
+            "stat: meen",
+            "s.yaml:11: steps[1].measure.stat: 'meen' is not known; did you mean 'mean'?",
+        ),
+        (
+            "max: 5 mA",
+            "max: 5 mV",
+            "s.yaml:11: steps[1].measure.max: '5 mV' is not a current; write it like '500 mA'",
+        ),
+        (", max: 5 mA", "", "s.yaml:11: steps[1].measure: cannot fail without a limit; give min, max or both"),
+        (
+            "max: 5 mA",
+            "max: 5 % of $volts",
+            "s.yaml:11: steps[1].measure.max: input '$volts' is in V, but max is in A; an input like '500 mA' would fit",
+        ),
+        (
+            "max: 5 mA",
+            "max: 5 mA, while: supply.voltage",
+            "s.yaml:11: steps[1].measure.while: 'supply.voltage' is not an on/off signal",
+        ),
+        (
+            "max: 5 mA",
+            "max: 5 mA, while: port.output",
+            "s.yaml:11: steps[1].measure.while: a port-tester has no signal 'output'; known here: none",
+        ),
+        ("Bridge the power-button pads, then confirm.", "''", "s.yaml:13: steps[2].prompt: is empty; say what the person is to do"),
+        ("{for: $window, ", "{", "s.yaml:14: steps[3].watch.for: is missing; give a quantity, like '60 s'"),
+        (
+            "[supply.current, usb]",
+            "[supply.voltage, usb]",
+            "s.yaml:14: steps[3].watch.signals: 'supply.voltage' cannot be watched here; "
+            "one supply's current and one usb-watcher can",
+        ),
+        (
+            "[supply.current, usb]",
+            "[usb]",
+            "s.yaml:14: steps[3].watch.signals: a boot is read from a supply's current; name one, like 'supply.current'",
+        ),
+        (
+            "[supply.current, usb]",
+            "[supply.current, usc]",
+            "s.yaml:14: steps[3].watch.signals: 'usc' is no role of this sequence; did you mean 'usb'?",
+        ),
+        (
+            "fail_on: restart",
+            "fail_on: restarts",
+            "s.yaml:14: steps[3].watch.fail_on: 'restarts' is not known; did you mean 'restart'?",
+        ),
+        (
+            "fail_on: restart",
+            "stop_after: 2",
+            "s.yaml:14: steps[3].watch.stop_after: has a meaning only beside 'fail_on: restart'",
+        ),
+        (
+            "fail_on: restart",
+            "fail_on: restart, stop_after: 0",
+            "s.yaml:14: steps[3].watch.stop_after: 0 is out of bounds; from 1 to 1000",
+        ),
+        (
+            WATCH,
+            WATCH + "\n    failed: restarting",
+            "s.yaml:15: steps[3].failed: a step of the verb 'watch' names its own findings; leave 'failed' out",
+        ),
+        (
+            "then confirm.",
+            "then confirm.\n    failed: no-draw",
+            "s.yaml:14: steps[2].failed: a step of the verb 'prompt' cannot fail; leave 'failed' out",
+        ),
+        ("port: lines", "port: line", "s.yaml:15: steps[4].test.port: a port-tester has no test 'line'; did you mean 'lines'?"),
+        ("{port: lines, as", "{supply: lines, as", "s.yaml:15: steps[4].test.supply: a power-source has no tests; known here: port"),
+        ("{port: lines, as", "{prt: lines, as", "s.yaml:15: steps[4].test.prt: 'prt' is no role of this sequence; did you mean 'port'?"),
+        ("{port: lines, as", "{as", "s.yaml:15: steps[4].test: must name one role and its test, like '{port: lines}'"),
+        (TEST, TEST + "\n" + TEST, "s.yaml:16: steps[5].test.as: an earlier test is called 'before' already"),
+        (
+            "only_if_failed: before",
+            "only_if_failed: befor",
+            "s.yaml:17: steps[5].only_if_failed: no earlier test is called 'befor'; did you mean 'before'?",
+        ),
+        ("wait:    2 s", "wait:    2", "s.yaml:16: steps[5].wait: '2' has no unit; write it like '60 s'"),
+        (
+            "  - supply:  {output: off}",
+            "  - prompt: Ready?",
+            "s.yaml:19: finally[0].prompt: cannot stand in 'finally'; only settings and waits can, so that nothing holds it up",
+        ),
+        ("{output: off}", "{output: on}", "s.yaml:19: finally[0].supply: switches on; 'finally' may only switch off"),
+        ("finally:", "finaly:", "s.yaml:18: finaly: unknown key; did you mean 'finally'?"),
+        ("finally:", "passed: hard-short\nfinally:", "s.yaml:18: passed: 'hard-short' is not known; one of checks-passed, rail-quiet, port-clear, running"),
+        (GOOD[GOOD.index("steps:") : GOOD.index("finally:")], "steps: []\n", "s.yaml:9: steps: has no steps"),
+        (GOOD[GOOD.index("steps:") : GOOD.index("finally:")], "", "s.yaml:1: steps: is missing"),
+        (GOOD, "- a\n- b\n", "s.yaml:1: must be a mapping of keys to values"),
+        ("  volts:  {default", "  volts:  {{default", "s.yaml:7: not valid YAML: "),
+    ],
+)  # fmt: skip
+def test_each_mistake_is_one_line_that_says_what_would_be_right(old, new, line):
+    assert old in GOOD
+    found = problems(GOOD.replace(old, new, 1))
+    assert any(each == line or (line.endswith(": ") and each.startswith(line)) for each in found), found
+    assert all("\n" not in each for each in found)
+
+
+def test_all_mistakes_come_out_together_in_the_order_of_the_lines():
+    wrong = (
+        GOOD.replace("power-source", "power-sauce")
+        .replace("stat: mean", "stat: meen")
+        .replace("{output: off}", "{output: on}")
+        .replace("  - wait:", "  - weit:")
+    )
+    numbers = [int(each.split(":")[1]) for each in problems(wrong)]
+    assert numbers == sorted(numbers)
+    assert {3, 11, 16} <= set(numbers)
+
+
+def test_a_mistake_in_one_place_is_not_told_as_mistakes_elsewhere():
+    assert len(problems(GOOD.replace("stat: mean", "stat: meen"))) == 1
+    assert len(problems(GOOD.replace("max: 5 mA", "max: 5 mV"))) == 1
+    assert len(problems(GOOD.replace("uses: {usb:", "uses: {supply: power-source, usb:"))) == 1
+    assert len(problems(GOOD.replace("port: lines", "port: line"))) == 1
+
+
+def test_a_watch_on_something_never_switched_on_is_fine():
+    parse_sequence(GOOD.replace(", output: on", ""), "s.yaml")
+
+
+def test_a_share_of_an_input_is_a_limit():
+    text = GOOD.replace("supply.current, over", "supply.voltage, over").replace("max: 5 mA", "min: 50 % of $volts")
+    measure = parse_sequence(text, "s.yaml").steps[1].action
+    assert measure.low.value({"volts": 4.0}) == pytest.approx(2.0)
+
+
+def test_a_folder_is_read_whole_and_every_file_s_mistakes_come_out(tmp_path):
+    (tmp_path / "a.yaml").write_text(GOOD)
+    (tmp_path / "b.yaml").write_text(GOOD)
+    (tmp_path / "c.yaml").write_text(GOOD.replace("stat: mean", "stat: meen"))
+    with pytest.raises(ConfigInvalid) as caught:
+        load_sequences(tmp_path)
+    first, second = caught.value.problems
+    assert first == f"{tmp_path}/b.yaml: sequence: 'boot-watch' is the name of {tmp_path}/a.yaml already"
+    assert second.startswith(f"{tmp_path}/c.yaml:11: steps[1].measure.stat: ")
+
+
+def test_files_that_cannot_be_read_are_one_line(tmp_path):
+    with pytest.raises(ConfigInvalid, match="no such file"):
+        load_sequence(tmp_path / "none.yaml")
+    (tmp_path / "bytes.yaml").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(ConfigInvalid, match="cannot be read"):
+        load_sequence(tmp_path / "bytes.yaml")
+    with pytest.raises(ConfigInvalid, match="no such folder"):
+        load_sequences(tmp_path / "nowhere")
+
+
+@given(st.data())
+def test_whatever_is_written_in_a_line_s_place_is_read_or_refused_in_lines(data):
+    """No text in a sequence ends in anything but a Sequence or ConfigInvalid with one line a mistake."""
+    lines = GOOD.splitlines()
+    index = data.draw(st.integers(0, len(lines) - 1))
+    words = st.sampled_from(
+        ["supply", "$volts", "{", "}", "[", ":", "-", "3 V", "on", "test", "as", "wait", "null", "~", "%"]
+    )
+    lines[index] = data.draw(st.sampled_from(["", "  - ", "    ", "  "])) + " ".join(
+        data.draw(st.lists(words, max_size=6))
+    )
+    try:
+        parse_sequence("\n".join(lines), "s.yaml")
+    except ConfigInvalid as wrong:
+        assert wrong.problems
+        assert all(each.startswith("s.yaml:") and "\n" not in each for each in wrong.problems)  # noqa: PT017  the error is one of two right ends
