@@ -33,6 +33,8 @@ try:
 except ImportError:  # no termios on this system
     GONE = (OSError,)
 
+#: ValueError: a baud rate that this port cannot do.
+_UNOPENABLE: tuple[type[Exception], ...] = (*GONE, ValueError)
 _LONGEST_ANSWER = 4096
 
 
@@ -64,7 +66,7 @@ class SerialWire:
                 exclusive=True,
             )
             self._port.reset_input_buffer()
-        except (*GONE, ValueError) as wrong:
+        except _UNOPENABLE as wrong:
             self.close()
             raise DeviceUnavailable(f"{self._address}: cannot be opened: {_why(wrong)}") from wrong
 

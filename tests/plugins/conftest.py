@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from wakerail_kit.kinds import Instrument, Kind
+
 #: What a script answers to one question: pieces, each written by itself; none for no answer.
 Pieces = Sequence[bytes]
 
@@ -26,6 +28,7 @@ class SerialFarEnd:
         self._take = take
         self._script = script
         self._thread: threading.Thread | None = None
+        self._spoil = False
         self.plug()
 
     def plug(self) -> None:
@@ -47,6 +50,14 @@ class SerialFarEnd:
         for fd in (self._master, self._slave, self._wake_read, self._wake):
             os.close(fd)
 
+    @property
+    def is_plugged(self) -> bool:
+        return self._thread is not None
+
+    def spoil_next(self) -> None:
+        """Answer the next question with noise; a link that got this must not be used again."""
+        self._spoil = True
+
     def say(self, data: bytes) -> None:
         """Send something unasked and wait until it lies in the port's buffer."""
         os.write(self._master, data)
@@ -62,13 +73,37 @@ class SerialFarEnd:
                 arrived += os.read(self._master, 4096)
             while (size := self._take(arrived)) > 0:
                 question, arrived = arrived[:size], arrived[size:]
-                for piece in self._script(question):
+                pieces = self._script(question)
+                spoilt, self._spoil = self._spoil, False
+                for piece in [b"\xa5\x5a\r\n"] if spoilt else pieces:
                     os.write(self._master, piece)
 
 
 def one_line(arrived: bytes) -> int:
     """Take a line ended by CR LF."""
     return arrived.find(b"\r\n") + 2 if b"\r\n" in arrived else 0
+
+
+class SerialRig:
+    """A far end as the kit's conformance checks handle one."""
+
+    def __init__(
+        self,
+        kind: Kind,
+        far_end: SerialFarEnd,
+        driver: Callable[[], Instrument],
+        energised: Callable[[], bool] = lambda: False,
+    ) -> None:
+        self.kind = kind
+        self.driver = driver
+        self.energised = energised
+        self.garble = far_end.spoil_next
+        self.cut = far_end.unplug
+        self._far_end = far_end
+
+    def restore(self) -> None:
+        if not self._far_end.is_plugged:
+            self._far_end.plug()
 
 
 @contextlib.contextmanager
@@ -91,6 +126,12 @@ def serve_serial(tmp_path):
             return stack.enter_context(serve(tmp_path / "port", script, take))
 
         yield start
+
+
+@pytest.fixture(scope="session")
+def serial_rig():
+    """Return the class of a rig for the kit's conformance checks."""
+    return SerialRig
 
 
 @pytest.fixture(scope="session")

@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from wakerail_kit.errors import DeviceUnavailable
+from wakerail_kit.errors import DeviceUnavailable, OutOfSync
 from wakerail_kit.events import EventData
 from wakerail_kit.hooks import BuildContext
 from wakerail_kit.kinds import Instrument, InstrumentFault, Reading
@@ -71,6 +71,7 @@ class UsbWatcher:
         self._source: Source | None = None
         self._log_path = kernel_log
         self._log: KernelLog | None = None
+        self._lost = ""
 
     def open(self) -> Identity:
         """Start watching. What is present is taken as known: its going will be reported, its presence is not."""
@@ -90,12 +91,24 @@ class UsbWatcher:
         return f"failed enumerations from {self._log_path}"
 
     def read(self) -> Reading:
-        """Wait at most 50 ms; return what came, went or failed to enumerate since the last call."""
+        """Wait at most 50 ms; return what came, went or failed to enumerate since the last call.
+
+        Raises DeviceUnavailable or OutOfSync when the source has gone or is garbled, and from then on until it is
+        opened again: what was missed meanwhile is not known.
+        """
         if self._source is None:
-            raise DeviceUnavailable("the USB watcher is not open")
-        events: list[EventData] = []
-        changes = self._source.changes(_WAIT_S)
+            raise DeviceUnavailable(self._lost or "the USB watcher is not open")
+        try:
+            return Reading(events=self._events(self._source))
+        except (DeviceUnavailable, OutOfSync) as lost:
+            self.close()
+            self._lost = f"the USB watcher must be opened again; it ended with: {lost}"
+            raise
+
+    def _events(self, source: Source) -> list[EventData]:
+        changes = source.changes(_WAIT_S)
         at_s = self._clock.monotonic_s()
+        events: list[EventData] = []
         for record in self._log.read() if self._log is not None else ():
             events += self._bus.note(record, at_s)
         for change in changes:
@@ -103,7 +116,7 @@ class UsbWatcher:
                 events += self._bus.attach(change.path, change.device, at_s)
             else:
                 events += self._bus.detach(change.path, at_s)
-        return Reading(events=events)
+        return events
 
     def make_safe(self) -> None:
         """Do nothing: a watcher has nothing that could hurt."""
@@ -112,6 +125,7 @@ class UsbWatcher:
         return ()
 
     def close(self) -> None:
+        self._lost = ""
         if self._source is not None:
             self._source.close()
             self._source = None

@@ -5,8 +5,10 @@ import struct
 import pytest
 
 from wakerail_kit.clock import SimulatedClock
+from wakerail_kit.conformance import CHECKS
 from wakerail_kit.errors import ConfigInvalid, DeviceRefused, DeviceUnavailable, OutOfSync
 from wakerail_kit.hooks import BuildContext
+from wakerail_kit.kinds import HEAT_SOURCE
 from wakerail_kit.yamldoc import parse_yaml
 from wakerail_plugins import heating_plate
 
@@ -285,3 +287,10 @@ def test_frames_on_the_line_are_the_published_ones(serve_serial, tmp_path):
     driver.set_heater(True)
     driver.close()
     assert set(answers) <= set(asked)
+
+
+@pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
+def test_every_promise_of_the_kind_is_kept(check, plate, far_end, serial_rig, project):
+    """The kit's own checks, over this line."""
+    text = f"address: {far_end.address}\ntimeout: 150 ms"
+    check(serial_rig(HEAT_SOURCE, far_end, lambda: build(text, project / "config" / "dialects"), lambda: plate.heater))

@@ -3,6 +3,7 @@
 import pytest
 
 from wakerail_kit.clock import SimulatedClock
+from wakerail_kit.conformance import CHECKS
 from wakerail_kit.errors import ConfigInvalid, DeviceRefused, DeviceUnavailable, OutOfSync
 from wakerail_kit.hooks import BuildContext
 from wakerail_kit.kinds import HEAT_SOURCE
@@ -358,3 +359,10 @@ def test_a_slow_reading_is_asked_again_only_after_its_time(plate, far_end, tmp_p
     driver.read()
     assert plate.asked.count("H?") == asked + 1
     driver.close()
+
+
+@pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
+def test_every_promise_of_the_kind_is_kept(check, plate, far_end, serial_rig, project):
+    """The kit's own checks, over this line."""
+    text = f"address: {far_end.address}\ntimeout: 150 ms"
+    check(serial_rig(HEAT_SOURCE, far_end, lambda: build(text, project), lambda: plate.heater))

@@ -5,6 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wakerail_kit.clock import SimulatedClock
+from wakerail_kit.conformance import CHECKS
 from wakerail_kit.errors import ConfigInvalid, DeviceRefused, DeviceUnavailable, OutOfSync
 from wakerail_kit.events import LineResult
 from wakerail_kit.hooks import BuildContext
@@ -255,3 +256,18 @@ def test_a_wrong_key_is_one_clear_line(tmp_path, text, says):
     with pytest.raises(ConfigInvalid) as refused:
         build(text, tmp_path)
     assert refused.value.problems[0].startswith(says)
+
+
+class SlowPolls(SimulatedClock):
+    """A clock on which two seconds go by between any two looks, so that each poll asks for a sign of life."""
+
+    def monotonic_s(self) -> float:
+        self.advance(2.0)
+        return super().monotonic_s()
+
+
+@pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
+def test_every_promise_of_the_kind_is_kept(check, far_end, serial_rig, project):
+    """The kit's own checks, over this line."""
+    text = f"address: {far_end.address}\ntimeout: 150 ms"
+    check(serial_rig(PORT_TESTER, far_end, lambda: build(text, project / "config" / "dialects", SlowPolls())))

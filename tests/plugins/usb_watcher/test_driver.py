@@ -1,5 +1,6 @@
 """The watcher as the host uses it: over a real Unix socket with a sysfs tree, and by polling libusb's interface."""
 
+import contextlib
 import socket
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import usb.backend
 import usb.core
 
 from wakerail_kit.clock import RealClock, SimulatedClock
+from wakerail_kit.conformance import CHECKS
 from wakerail_kit.errors import ConfigInvalid, DeviceUnavailable, OutOfSync
 from wakerail_kit.events import UsbAttached, UsbDetached, UsbEnumerationFailed
 from wakerail_kit.families import DeviceFamily, UsbMode
@@ -66,17 +68,31 @@ class Bench:
         self.log = folder / "kmsg"
         (self.sysfs / "devices").mkdir(parents=True)
         self.log.touch()
+        self.links: list[socket.socket] = []
+        self.listen()
+
+    def listen(self) -> None:
+        self.address.unlink(missing_ok=True)
         self.listener = socket.socket(socket.AF_UNIX)
         self.listener.bind(str(self.address))
-        self.listener.listen()
-        self.listener.settimeout(5)
-        self.link: socket.socket | None = None
+        self.listener.listen(64)
 
     def watcher(self, clock):
         return build(f"source: uevents\nsocket: {self.address}\nsysfs: {self.sysfs}\nkernel_log: {self.log}", clock)
 
+    @property
+    def link(self) -> socket.socket:
+        return self.links[-1]
+
     def accept(self) -> None:
-        self.link, _ = self.listener.accept()
+        self.listener.settimeout(5)
+        self.links.append(self.listener.accept()[0])
+
+    def accept_all(self) -> None:
+        self.listener.settimeout(0)
+        with contextlib.suppress(BlockingIOError):
+            while True:
+                self.links.append(self.listener.accept()[0])
 
     def plug(self, path: str, product_id: int, number: int, device_class: int = 0xFF) -> None:
         folder = self.sysfs / "devices" / path
@@ -99,8 +115,8 @@ class Bench:
 
     def close(self) -> None:
         self.listener.close()
-        if self.link is not None:
-            self.link.close()
+        while self.links:
+            self.links.pop().close()
 
 
 @pytest.fixture
@@ -195,10 +211,7 @@ def test_an_absent_source_is_unavailable_and_a_later_open_works(bench, watcher):
         watcher.open()
     with pytest.raises(DeviceUnavailable):
         watcher.read()
-    bench.address.unlink()
-    bench.listener = socket.socket(socket.AF_UNIX)
-    bench.listener.bind(str(bench.address))
-    bench.listener.listen()
+    bench.listen()
     watcher.open()
     assert list(watcher.read().events) == []
 
@@ -213,11 +226,13 @@ def test_a_source_that_closes_is_unavailable(bench, watcher):
 
 
 def test_a_garbled_source_is_out_of_sync(bench, watcher):
-    """Garbage makes no events."""
+    """Garbage makes no events, and nothing that follows it is believed."""
     watcher.open()
     bench.accept()
     bench.link.sendall(b"garbage\0\0")
     with pytest.raises(OutOfSync):
+        watcher.read()
+    with pytest.raises(DeviceUnavailable, match="must be opened again"):
         watcher.read()
 
 
@@ -230,8 +245,42 @@ def test_opened_and_closed_many_times_leaks_nothing(bench, watcher):
         watcher.open()
         bench.accept()
         watcher.close()
-        bench.link.close()
+        bench.links.pop().close()
     assert psutil.Process().num_fds() == before
+
+
+class Rig:
+    """The bench as the kit's conformance checks handle it."""
+
+    kind = USB_WATCHER
+
+    def __init__(self, bench: Bench) -> None:
+        self.bench = bench
+
+    def driver(self):
+        return self.bench.watcher(SimulatedClock())
+
+    def energised(self) -> bool:
+        return False
+
+    def cut(self) -> None:
+        self.bench.close()
+
+    def garble(self) -> None:
+        self.bench.accept_all()
+        for link in self.bench.links:
+            with contextlib.suppress(OSError):
+                link.sendall(b"garbage\0\0")
+
+    def restore(self) -> None:
+        self.bench.close()
+        self.bench.listen()
+
+
+@pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
+def test_every_promise_of_the_kind_is_kept(check, bench):
+    """The kit's own checks, over this socket."""
+    check(Rig(bench))
 
 
 class Descriptor:
