@@ -25,7 +25,7 @@ written is told in ``wakerail_kit.dialect_wording``. The file::
       set_current_limit: "I {current|mA:04.0f}"
       output_on: "OUT 1"
       output_off: "OUT 0"
-    reads:                         # one poll; a slow one (every: 1 s) is asked again after that time only
+    reads:                         # one poll; one with every: (up to 1 s) is left out until that time has passed
       - {send: "MEAS?", answer: "{voltage},{current}"}
       - {send: "STAT?", answer: "{output|bit 4; limiting|bit 0}", every: 500 ms}
     readback: [{send: "V?", answer: "{voltage}"}, {send: "I?", answer: "{current|mA}"}]
@@ -92,7 +92,9 @@ class Dialect:
         values: dict[str, str] = {}
         for name, default in self.variables.items():
             values[name] = section.text(name) if default is None else section.text(name, default)
-            if not values[name].isprintable() or not values[name].isascii():
+            if default is None and name not in section:
+                values[name] = "0"
+            elif not values[name].isprintable() or not values[name].isascii():
                 section.note(name, f"{values[name]!r} cannot be sent to an instrument")
             elif name in self.numbers and not values[name].isdecimal():
                 section.note(name, f"{values[name]!r} is not a whole number")
@@ -295,13 +297,13 @@ class _Reader:
         each = wording("each", section.text("each"), gives) if "each" in section else section.raw("each", None)
         length = section.optional_integer("length", low=1, high=4096)
         block = self._block(section, gives)
-        every_s = section.quantity("every", "s", 0.0, low=0.0, high=60.0)
+        every_s = section.quantity("every", "s", 0.0, low=0.0, high=1.0)
         if each is not None and not answer:
             section.note("each", "needs an answer too, to know where the lines end")
         if block is not None and answer:
             section.note("block", "an exchange has a block or an answer, not both")
         if not self.link.read_end and (each or (any(line and line.length is None for line in answer) and not length)):
-            section.note("answer", "answers have no terminator here, so give formats of a fixed width, or length:")
+            section.note("answer", "answers have no terminator here, so give fixed widths or a length")
         if send is None or None in answer:
             return None
         return Exchange(send, tuple(line for line in answer if line), each, block, length, every_s)

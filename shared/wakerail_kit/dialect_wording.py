@@ -43,7 +43,12 @@ _WHOLE = {
     "bin": r"(?:0[bB]|#[Bb])?[01]+",
     "byte": r"(?s:.)",
 }
-_BASES = {"hex": 16, "bin": 2, "#h": 16, "#q": 8, "#b": 2, "0x": 16}
+_BASES = {"": 10, "hex": 16, "bin": 2}
+_PREFIXES = {
+    "": {"#h": 16, "#q": 8, "#b": 2, "0x": 16},
+    "hex": {"#h": 16, "0x": 16},
+    "bin": {"#b": 2, "0b": 2},
+}
 
 
 class WordingInvalid(WakerailError):
@@ -61,12 +66,13 @@ class Bits:
 
     def flag(self, raw: str) -> float:
         """Return 1.0 if the bits have their value in ``raw``. Raises ValueError for what is no number."""
+        prefix = raw[:2].lower()
         if self.base == "byte":
             number = ord(raw)
-        elif raw[:2].lower() in _BASES and not self.base:
-            number = int(raw[2:], _BASES[raw[:2].lower()])
+        elif prefix in _PREFIXES[self.base]:
+            number = int(raw[2:], _PREFIXES[self.base][prefix])
         else:
-            number = int(raw.replace("#", "0"), _BASES[self.base]) if self.base else int(raw)
+            number = int(raw, _BASES[self.base])
         return float(number >> self.low & (1 << self.high - self.low + 1) - 1 == self.value)
 
 

@@ -163,7 +163,10 @@ class PowerSupply:
         return self._talk
 
     def _join(self) -> None:
-        self._wire = self._connect()
+        try:
+            self._wire = self._connect()
+        except WakerailError as wrong:
+            raise type(wrong)(f"{self._name}: {wrong}") from wrong
         self._talk = Talk(self._dialect, self._wire)
 
     def _drop(self, lost: WakerailError) -> None:
@@ -218,7 +221,7 @@ class PowerSupply:
                 f"(its dialect {self._dialect.name!r} has no {command})"
             )
         self._samples.refresh()
-        step = 0.0
+        value, step = float(value), 0.0
         for exchange in exchanges:
             self._run(exchange, {quantity: value})
             if quantity in exchange.send.fields:

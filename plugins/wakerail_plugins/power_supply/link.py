@@ -70,7 +70,8 @@ class VisaLink:
         try:
             if self._socket is not None and not select.select([], [self._socket], [], self._timeout_s)[1]:
                 raise OutOfSync(f"{self._address} took no command within {self._timeout_s:g} s")
-            count, _ = self._resource.visalib.write(self._resource.session, data)
+            count, status = self._resource.visalib.write(self._resource.session, data)
+            _check(status)
         except Exception as wrong:
             raise self._translated(wrong) from wrong
         if count != len(data):
@@ -122,6 +123,7 @@ class VisaLink:
 
         with self._resource.ignore_warning(StatusCode.success_max_count_read, StatusCode.success_device_not_present):
             chunk, status = self._resource.visalib.read(self._resource.session, count)
+            _check(status)
         return bytes(chunk), int(status)
 
     def _arrived(self, own: socket.socket, deadline_s: float) -> int:
@@ -160,7 +162,8 @@ class VisaLink:
         }[line.flow]
         if hasattr(self._interface(), "exclusive"):
             self._interface().exclusive = True  # a second program on the port would take answers away
-        resource.flush(constants.BufferOperation.discard_read_buffer)
+        with contextlib.suppress(NotImplementedError):  # a backend without it has nothing to flush
+            resource.flush(constants.BufferOperation.discard_read_buffer)
 
     def _interface(self) -> Any:
         """Return the Python object under the resource (a socket, a serial port), or None if the backend has none."""
@@ -186,6 +189,14 @@ class VisaLink:
         if isinstance(wrong, VisaIOError) and wrong.abbreviation == "VI_ERROR_TMO":
             return OutOfSync(f"{self._address} gave no answer within {self._timeout_s:g} s")
         return _unreachable(self._address, wrong)
+
+
+def _check(status: int) -> None:
+    """Raise VisaIOError for an error status; some backends return it instead of raising."""
+    from pyvisa.errors import VisaIOError  # noqa: PLC0415  slow to load
+
+    if status < 0:
+        raise VisaIOError(status)
 
 
 def _unreachable(address: str, wrong: Exception) -> DeviceUnavailable:
