@@ -100,13 +100,15 @@ class SimulatedBench:
         Raises ConfigInvalid with one line if the folder or the supply's port is taken, or the folder's path is too
         long for a socket.
         """
-        folder = self._settings.folder
+        folder = self._settings.folder.absolute()
         for name in (bench_folder.USB, bench_folder.HANDS):
             check_unix_path(folder / name)
         with ExitStack() as started:
             started.callback(BenchFolder(folder).release)
             port = LoopbackPort(self._settings.supply_port)
-            self._usb = UsbEnd(folder, self._clock, self._settings.family, self._settings.seed)
+            self._usb = UsbEnd(
+                folder, self._clock, family=self._settings.family, seed=self._settings.seed, begun_s=self._world.begun_s
+            )
             hands = LineServer(
                 "hands",
                 self._clock,

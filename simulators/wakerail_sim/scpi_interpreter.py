@@ -25,9 +25,10 @@ class Interpreter:
         if len(line) > MAX_MESSAGE:
             self._status.note(-363)
             return None
-        text = line.decode("latin-1").strip()
         reader = Reader()
-        for part in split(text, ";") if text else []:
+        for part in split(line.decode("latin-1"), ";"):
+            if not part.strip():
+                continue  # IEEE 488.2 lets a unit be empty
             try:
                 unit = reader.unit(part)
                 answer = self._commands.find(unit.path, unit.asks)(unit.parameters)

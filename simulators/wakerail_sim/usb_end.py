@@ -25,13 +25,16 @@ def uevent(action: str, path: str, keys: Mapping[str, str], number: int) -> byte
 
 
 class UsbEnd(ListeningEnd):
-    """Tells every client of each change on the port. A client that does not read is dropped, as netlink would."""
+    """Tells every client of each change on the port. A client that does not read is dropped, as netlink would.
 
-    def __init__(self, folder: Path, clock: Clock, family: DeviceFamily, seed: int) -> None:
+    ``begun_s`` is the monotonic time at which the world began, so that the log has the clock's own time.
+    """
+
+    def __init__(self, folder: Path, clock: Clock, *, family: DeviceFamily, seed: int, begun_s: float) -> None:
         super().__init__("usb", clock, lambda: bind_unix(folder / "usb"))
         self._family = family
         self._seed = seed
-        self._begun_s = clock.monotonic_s()
+        self._begun_s = begun_s
         self._sysfs = UsbSysfs(folder / "sysfs")
         self._log = KernelLog(folder / "kernel-log")
         self._sequence = 0

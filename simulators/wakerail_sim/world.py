@@ -36,7 +36,8 @@ _CHUNK_STEPS = 4096  # bounds the memory of one advance, however long nobody ask
 class World:
     """The bench world. Use its parts only inside ``with world.present():``.
 
-    ``usb_changed`` hears of every USB change, with the world locked: it must neither block nor ask back.
+    ``begun_s`` is the clock's monotonic time of step 0. ``usb_changed`` hears of every USB change, with the world
+    locked: it must neither block nor ask back.
     Raises ConfigInvalid if a trace is to be replayed on a device with faults of its own draw or boot.
     """
 
@@ -56,7 +57,7 @@ class World:
                 f"fault {unfit.sort!r} has no effect on a replayed trace: leave out the trace or the fault"
             )
         self._clock = clock
-        self._begun_s = clock.monotonic_s()
+        self.begun_s = clock.monotonic_s()
         self._lock = threading.RLock()
         self._agenda = Agenda()
         noise = Noise(seed)
@@ -91,7 +92,7 @@ class World:
 
     def plan(self, after_s: float, action: Callable[[], None]) -> None:
         """Let something happen so long from now; it runs with the world locked and must not block."""
-        with self._lock:
+        with self.present():
             self._agenda.after(steps_of(after_s), action)
 
     def press_button(self) -> None:
@@ -131,7 +132,7 @@ class World:
         self.plate.sensor_open = True
 
     def _advance(self) -> None:
-        target = step_at(self._clock.monotonic_s() - self._begun_s)
+        target = step_at(self._clock.monotonic_s() - self.begun_s)
         while self.now_step < target:
             due_step = self._agenda.next_step()
             end = min(target, self.now_step + _CHUNK_STEPS)
