@@ -14,6 +14,7 @@ from pathlib import Path
 
 import psutil
 from _harness import arguments, report
+
 from wakerail.cli.session import daemon, simulators, write_config
 
 RUNS, RUNS_SHORT = 9, 5

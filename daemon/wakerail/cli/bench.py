@@ -86,7 +86,8 @@ def check(config: Config = None, as_json: AsJson = False) -> None:
     for heading in ("instrument", "kind", "driver", "dialect", "rate", "limits"):
         table.add_column(heading)
     for instrument in bench.instruments:
-        limits = ", ".join(f"{name} ≤ {value:g}" for name, value in instrument.limits.items())
+        units = {name: setting.unit or "1" for name, setting in instrument.type.kind.settings.items()}
+        limits = "\n".join(f"{name} ≤ {human(value, units[name])}" for name, value in instrument.limits.items())
         table.add_row(
             instrument.name,
             instrument.type.kind.name,

@@ -71,7 +71,7 @@ def replay(
         later - earlier for earlier, later in zip(recorded.t_s, recorded.t_s[1:], strict=False)
     )
     blocks_s = None if spacing_s >= POLLED_SPACING_S else max(spacing_s, BLOCK_SPACING_S[0])
-    inputs = {"window": f"{recorded.duration_s:.6g} s", **parse_inputs(set_ or [])}
+    inputs = {"window": f"{recorded.length_s:.6g} s", **parse_inputs(set_ or [])}
     with (
         _scratch() as scratch,
         simulated_bench(Path(scratch), "replay", ["--trace", str(trace.resolve())], blocks_s) as session,

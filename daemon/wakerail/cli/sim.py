@@ -15,7 +15,7 @@ from rich.console import Console
 
 from wakerail.cli.options import AsJson
 from wakerail.config import shipped
-from wakerail_kit.errors import ConfigInvalid
+from wakerail_kit.errors import ConfigInvalid, WakerailError
 from wakerail_kit.families import load_families
 
 SCPI_RAW_PORT = 5025  # registered with IANA for SCPI over raw TCP
@@ -53,24 +53,27 @@ def sim(
     stop = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: stop.set())
-    with SimulatedBench(settings) as bench:
+    with SimulatedBench(settings) as addresses:
         if as_json:
-            print(msgspec.json.encode(bench.addresses).decode(), flush=True)  # noqa: T201
+            print(msgspec.json.encode(addresses).decode(), flush=True)  # noqa: T201
         else:
             console = Console(highlight=False)
             console.print("[bold]Simulated bench[/bold]" + "".join(f"\n  fault: {text}" for text in fault or ()))
-            for name, address in msgspec.to_builtins(bench.addresses).items():
+            for name, address in msgspec.to_builtins(addresses).items():
                 console.print(f"  {name:12} {address}")
             console.print(
                 "Your hands: type [bold]press power-button[/bold], clean port, unplug PART, replug PART, "
                 "switch-off supply, hang supply 5 s, state; Ctrl-C ends."
             )
-            threading.Thread(target=_hands, args=(bench, console), daemon=True).start()
+            threading.Thread(target=_hands, args=(folder, console), daemon=True).start()
         stop.wait()
 
 
-def _hands(bench: object, console: Console) -> None:
+def _hands(folder: Path, console: Console) -> None:
+    """Do what is typed at the terminal, as a technician's hands would."""
+    from wakerail_sim.hands import tell  # noqa: PLC0415
+
     for line in sys.stdin:
         if line.strip():
-            with contextlib.suppress(ValueError):  # the terminal was closed
-                console.print(bench.hands.obey(line.strip()))  # type: ignore[attr-defined]
+            with contextlib.suppress(WakerailError, ValueError):  # the bench is ending, or the terminal is gone
+                console.print(tell(folder, line.strip()))
