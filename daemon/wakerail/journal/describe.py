@@ -151,15 +151,14 @@ def _(data: events.RunStarted) -> Line:
 
 @_line.register
 def _(data: events.StepStarted) -> Line:
-    lasts = f", {data.duration_s:g} s" if data.duration_s is not None else ""
-    return Line(f"step {data.number}", f"{data.title}{lasts}", Tone.QUIET)
+    return Line(f"step {data.number}", data.title, Tone.QUIET)
 
 
 @_line.register
 def _(data: events.StepFinished) -> Line:
     finding = f", {data.finding}" if data.finding else ""
-    says = f": {data.says}" if data.says else ""
-    return Line(f"step {data.number}", f"{data.title}: {data.outcome}{finding}{says}", tone_of(data.outcome))
+    says = f"{data.outcome}{finding}: {data.says or data.title}"
+    return Line(f"step {data.number}", says, tone_of(data.outcome))
 
 
 @_line.register

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +21,7 @@ _WORDS = {
     sqlite3.SQLITE_LOCKED: "locked by another program",
     sqlite3.SQLITE_READONLY: "may only be read",
     sqlite3.SQLITE_CANTOPEN: "cannot be opened there",
-    sqlite3.SQLITE_NOTADB: "is not a Wakerail journal, nor any SQLite file",
+    sqlite3.SQLITE_NOTADB: "the file is something else, no SQLite database",
     sqlite3.SQLITE_CORRUPT: "the file is damaged",
 }
 _PASSING = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED})
@@ -38,28 +38,42 @@ class SqliteDatabase:
         try:
             if write:
                 path.parent.mkdir(parents=True, exist_ok=True)
-            self._connection = sqlite3.connect(
-                f"{path.absolute().as_uri()}?mode={'rwc' if write else 'ro'}",
-                uri=True,
-                timeout=lock_timeout_s,
-                isolation_level=None,
-                check_same_thread=False,  # a reader may move between worker threads; the writer stays in its own
-            )
-        except (OSError, sqlite3.Error) as wrong:
-            raise ConfigInvalid(f"{path}: cannot be opened as a journal: {_words(wrong)}") from wrong
-        try:
-            self._connection.execute(
-                "SELECT count(*) FROM sqlite_master"
-            ).fetchone()  # a file of another sort shows here
+            self._connection = self._opened("mode=rwc" if write else "mode=ro", lock_timeout_s)
             if write:
                 self._prepare()
             self._inode = path.stat().st_ino
         except (OSError, sqlite3.Error) as wrong:
-            self._connection.close()
             sort = JournalUnavailable if _code(wrong) in _PASSING else ConfigInvalid
             raise sort(f"{path}: cannot be opened as a journal: {_words(wrong)}") from wrong
 
+    def _opened(self, how: str, lock_timeout_s: float) -> sqlite3.Connection:
+        connection = sqlite3.connect(
+            f"{self._path.absolute().as_uri()}?{how}",
+            uri=True,
+            timeout=lock_timeout_s,
+            isolation_level=None,
+            check_same_thread=False,  # a reader may move between worker threads; the writer stays in its own
+        )
+        try:
+            connection.execute("SELECT count(*) FROM sqlite_master").fetchone()  # a file of another sort shows here
+        except sqlite3.Error as wrong:
+            connection.close()
+            # Reading needs a place for the shared index beside the file, unless the file is known to lie still:
+            # an archived journal in a folder that may not be written, with nothing left in its write-ahead log.
+            still = how == "mode=ro" and not self._path.with_name(f"{self._path.name}-wal").exists()
+            if still and _code(wrong) in {sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN}:
+                return self._opened("immutable=1", lock_timeout_s)
+            raise
+        return connection
+
     def _prepare(self) -> None:
+        try:
+            self._set_durable()
+        except sqlite3.Error:
+            self._connection.close()
+            raise
+
+    def _set_durable(self) -> None:
         (mode,) = self._connection.execute("PRAGMA journal_mode = WAL").fetchone()
         if mode != "wal":
             raise sqlite3.OperationalError("this file system does not let readers and a writer share a file")
@@ -77,6 +91,10 @@ class SqliteDatabase:
         except OSError:
             there = False
         if not there:
+            # What is still in the write-ahead log goes into the file where it now lies; left beside the old
+            # place, it would be taken for that of the file that comes next.
+            with suppress(sqlite3.Error):
+                self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
             self.close()
             raise JournalUnavailable(f"{self.where}: the file was moved or deleted; the next write begins a new one")
         self.execute("BEGIN IMMEDIATE")
