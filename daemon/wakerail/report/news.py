@@ -1,0 +1,51 @@
+"""One line for each event of a run that matters to a person: for logs, pipes and the foot of the live view."""
+
+from __future__ import annotations
+
+from wakerail_kit.events import (
+    EventData,
+    InstrumentFaulted,
+    InstrumentLost,
+    InterlockTripped,
+    OnsetSeen,
+    RestartSeen,
+    RunStarted,
+    StepFinished,
+    StepStarted,
+)
+from wakerail_kit.units import human
+
+
+def news_of(data: EventData, start_s: float | None) -> str:
+    """Return an event as one line, empty if it is no news. ``start_s`` is when the run's first step began."""
+    match data:
+        case RunStarted():
+            return ", ".join([f"{data.sequence} began", *(f"{role} is {name}" for role, name in data.roles.items())])
+        case StepStarted() if data.duration_s is not None:
+            return f"step {data.number}, {human(data.duration_s, 's')}: {data.title}"
+        case StepFinished():
+            return f"step {data.number} {data.outcome}: {data.says or data.title}"
+        case OnsetSeen():
+            return f"onset at {since(data.at_s, start_s)}: it draws {human(data.level_a, 'A')}"
+        case RestartSeen():
+            return f"restart {data.number} at {since(data.at_s, start_s)}: {data.says}"
+        case _:
+            return trouble_of(data)
+
+
+def trouble_of(data: EventData) -> str:
+    """Return what is wrong on the bench as one line, empty if the event tells of nothing wrong."""
+    match data:
+        case InterlockTripped():
+            return f"{data.instrument}: {data.says}"
+        case InstrumentLost():
+            return f"{data.instrument}: {data.why}"
+        case InstrumentFaulted():
+            return f"{data.instrument}: {data.text} ({data.code})"
+        case _:
+            return ""
+
+
+def since(at_s: float, start_s: float | None) -> str:
+    """Return a moment as seconds since the run began."""
+    return f"{at_s - (at_s if start_s is None else start_s):.1f} s"

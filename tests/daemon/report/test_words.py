@@ -1,0 +1,78 @@
+"""A verdict in words."""
+
+from __future__ import annotations
+
+import io
+
+import msgspec
+import pytest
+from rich.console import Console
+
+from wakerail.report.words import verdict_text
+from wakerail_kit.outcome import Outcome
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_everything_of_a_verdict_is_said_within_the_width(verdict, show, width):
+    lines = show(verdict_text(verdict), width=width)
+    assert max(len(line) for line in lines) <= width
+    said = " ".join(" ".join(lines).split())
+    for part in (
+        "✘ FAILED restarting",
+        "3 times, 4.45 s apart",
+        "boot-watch on bench-1, job j-1042, by ina, 2026-11-25 10:15:00 UTC, took 25.3 s",
+        "with volts 3.85 V, limit 3 A",
+        "standing-current 300 µA at most 5 mA ✔ Passed",
+        "supply.voltage 3.85 V at least 1.925 V ✔ Passed",
+        "rail 3.3 V 3.2 V to 3.4 V",
+        "restart-interval 4.45 s ± 0.07 s",
+        "restarts 3 at most 0 ✘ Failed",
+        "port no value ? Inconclusive",
+        "10.5 s After 4.05 s up",
+        "journal 4710",
+        "2 Watch the boot 18 s ✘ Failed",
+        "3 Output off · not reached",
+        "psu-1 power-source, scpi/stonebridge-30: Stonebridge SB-305, serial 0042, firmware 1.3",
+        verdict.id,
+        verdict.run,
+    ):
+        assert part in said
+
+
+@pytest.mark.parametrize(
+    ("outcome", "words"),
+    [
+        (Outcome.PASSED, "✔ PASSED"),
+        (Outcome.FAILED, "✘ FAILED"),
+        (Outcome.INCONCLUSIVE, "? INCONCLUSIVE"),
+        (Outcome.ABORTED, "■ ABORTED"),
+    ],
+)
+def test_each_outcome_has_a_sign_and_a_word(verdict, show, outcome, words):
+    assert any(words in line for line in show(verdict_text(msgspec.structs.replace(verdict, outcome=outcome))))
+
+
+def test_a_step_says_what_the_reason_does_not_say(verdict, show):
+    steps = [msgspec.structs.replace(verdict.steps[1], says="The supply went away.")]
+    said = "\n".join(show(verdict_text(msgspec.structs.replace(verdict, steps=steps))))
+    assert "The supply went away." in said
+    assert said.count("It restarted 3 times") == 1
+
+
+def test_no_codes_go_into_a_pipe(verdict):
+    pipe = io.StringIO()
+    Console(file=pipe, width=80).print(verdict_text(verdict))
+    assert "\x1b" not in pipe.getvalue()
+    assert "✘ FAILED" in pipe.getvalue()
+
+
+def test_a_terminal_without_unicode_gets_plain_signs(verdict, show):
+    lines = show(verdict_text(verdict), encoding="latin-1")
+    assert any("x FAILED" in line for line in lines)
+
+
+def test_an_empty_verdict_has_no_empty_tables(verdict, show):
+    bare = msgspec.structs.replace(verdict, measurements=[], evidence=[], steps=[], instruments=[], job=None)
+    said = "\n".join(show(verdict_text(bare)))
+    for title in ("Measurements", "Evidence", "Steps", "Instruments", "job"):
+        assert title not in said
