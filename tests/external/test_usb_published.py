@@ -1,14 +1,11 @@
 """The USB decoder against recordings and texts that others published."""
 
 import csv
-from pathlib import Path
 
 import pytest
 
 from wakerail_plugins.usb_watcher.device import decode_descriptor, device_of
 from wakerail_plugins.usb_watcher.kernel_log import parse_record
-
-SHARED = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "usb"
 
 
 def test_a_recorded_root_hub():
@@ -33,11 +30,8 @@ def test_a_recorded_hub():
     assert told.is_hub
 
 
-def recorded_devices(name: str):
+def recorded_devices(file):
     """Yield (properties, text attributes, descriptors) of each USB device of a recording."""
-    file = SHARED / name
-    if not file.exists():
-        pytest.skip(f"the recording {name} is not beside this project")
     for block in file.read_text().split("\n\n"):
         properties, attributes, descriptors = {}, {}, b""
         for line in block.splitlines():
@@ -54,9 +48,9 @@ def recorded_devices(name: str):
 
 
 @pytest.mark.parametrize("name", ["phone_mtp.umockdev", "canon-powershot-sx200.umockdev"])
-def test_descriptor_texts_and_uevent_of_real_devices_agree(name):
+def test_descriptor_texts_and_uevent_of_real_devices_agree(reference, name):
     """Three independent statements of the kernel about each recorded device give the same identity."""
-    devices = list(recorded_devices(name))
+    devices = list(recorded_devices(reference / "data" / "usb" / name))
     assert devices
     for properties, attributes, descriptors in devices:
         binary = device_of({}, descriptors)
@@ -69,21 +63,18 @@ def test_descriptor_texts_and_uevent_of_real_devices_agree(name):
         assert device_of(properties, descriptors, attributes).number == int(attributes["devnum"])
 
 
-def test_a_recorded_phone():
+def test_a_recorded_phone(reference):
     """Vendor, product and speed as the recording's own table of truth gives them."""
-    properties, attributes, descriptors = next(recorded_devices("phone_mtp.umockdev"))
+    properties, attributes, descriptors = next(recorded_devices(reference / "data" / "usb" / "phone_mtp.umockdev"))
     phone = device_of(properties, descriptors, attributes)
     assert phone is not None
     assert (phone.vendor_id, phone.product_id, phone.speed_mbit_s) == (0x0FCE, 0x0166, 480.0)
     assert (phone.maker, phone.product, phone.is_hub) == ("Sony", "MiniPro", False)
 
 
-def test_connects_that_never_enumerate_are_attempts_and_no_devices():
+def test_connects_that_never_enumerate_are_attempts_and_no_devices(reference):
     """A recorded log of seven connects and no device: seven announced attempts on one port."""
-    file = SHARED / "connect_only_never_found_17s.csv"
-    if not file.exists():
-        pytest.skip("the recording is not beside this project")
-    with file.open() as rows:
+    with (reference / "data" / "usb" / "connect_only_never_found_17s.csv").open() as rows:
         connects = [row for row in csv.DictReader(rows) if row["event"] == "connect"]
     lines = [
         f"6,{number},{float(row['t_s']) * 1e6:.0f},-;usb {row['bus_path']}: new full-speed USB device number "

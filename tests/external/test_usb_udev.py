@@ -21,8 +21,6 @@ from wakerail_kit.hooks import BuildContext
 from wakerail_kit.yamldoc import parse_yaml
 from wakerail_plugins import usb_watcher
 
-SHARED = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "usb"
-HUB = "12010002090000406B1D020008030302010109021900010100E0000904000001090000000705810304000C"
 FAMILY = DeviceFamily(
     "test-family",
     "",
@@ -142,12 +140,9 @@ def test_a_boot_is_heard_through_udev():
 
 
 @pytest.mark.needs("umockdev")
-def test_a_recorded_phone_is_known_from_the_start_and_heard_going():
+def test_a_recorded_phone_is_known_from_the_start_and_heard_going(reference):
     """A real phone behind three hubs (recording of martinpitt/umockdev): the hubs do not count, the phone does."""
-    recording = SHARED / "phone_mtp.umockdev"
-    if not recording.exists():
-        pytest.skip("the recording is not beside this project")
-    says, *events = run_inner(str(recording))
+    says, *events = run_inner(str(reference / "data" / "usb" / "phone_mtp.umockdev"))
     assert "1 device present" in says
     kind, gone = events[-1]
     assert kind == "wakerail.usb-detached.v1"

@@ -95,7 +95,7 @@ def build(text, dialects):
 
 @pytest.fixture
 def driver(far_end, project):
-    built = build(f"address: {far_end.address}\ntimeout: 150 ms", project / "config" / "dialects")
+    built = build(f"address: {far_end.address}\ntimeout: 300 ms", project / "config" / "dialects")
     yield built
     built.close()
 
@@ -292,5 +292,5 @@ def test_frames_on_the_line_are_the_published_ones(serve_serial, tmp_path):
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
 def test_every_promise_of_the_kind_is_kept(check, plate, far_end, serial_rig, project):
     """The kit's own checks, over this line."""
-    text = f"address: {far_end.address}\ntimeout: 150 ms"
+    text = f"address: {far_end.address}\ntimeout: 300 ms"
     check(serial_rig(HEAT_SOURCE, far_end, lambda: build(text, project / "config" / "dialects"), lambda: plate.heater))

@@ -61,7 +61,7 @@ def build(text, dialects, clock=None):
 
 @pytest.fixture
 def driver(far_end, project, clock):
-    built = build(f"address: {far_end.address}\ntimeout: 200 ms", project / "config" / "dialects", clock)
+    built = build(f"address: {far_end.address}\ntimeout: 300 ms", project / "config" / "dialects", clock)
     yield built
     built.close()
 
@@ -269,5 +269,5 @@ class SlowPolls(SimulatedClock):
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
 def test_every_promise_of_the_kind_is_kept(check, far_end, serial_rig, project):
     """The kit's own checks, over this line."""
-    text = f"address: {far_end.address}\ntimeout: 150 ms"
+    text = f"address: {far_end.address}\ntimeout: 300 ms"
     check(serial_rig(PORT_TESTER, far_end, lambda: build(text, project / "config" / "dialects", SlowPolls())))
