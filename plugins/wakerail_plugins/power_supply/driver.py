@@ -171,7 +171,7 @@ class PowerSupply:
 
     def _drop(self, lost: WakerailError) -> None:
         """Close the link, if there is one; ``lost`` is what every use raises until ``open``."""
-        self._lost = lost
+        self._lost = type(lost)(str(lost))  # afresh: the one raised holds on to the dead link's frames
         self._talk = None
         if self._wire is not None:
             self._wire.close()
@@ -199,8 +199,12 @@ class PowerSupply:
                 self._run(exchange)
             except DeviceRefused as no:
                 refusal = refusal or no
-        if not self._confirm("output", 0.0) and refusal is not None:
+        if self._confirm("output", 0.0):
+            return
+        if refusal is not None:
             raise refusal
+        if not any(exchange.answer for exchange in self._dialect.commands["output_off"]):
+            self._identify()  # an answer to anything shows that the instrument is there and heard what came before
 
     def _switch_off_on_fresh_link(self) -> None:
         """Switch off and let go again: what else the instrument is set to is only known after ``open``."""

@@ -68,8 +68,8 @@ class VisaLink:
 
     def write(self, data: bytes) -> None:
         try:
-            if self._socket is not None and not select.select([], [self._socket], [], self._timeout_s)[1]:
-                raise OutOfSync(f"{self._address} took no command within {self._timeout_s:g} s")
+            if self._socket is not None:
+                self._check_takes(self._socket)
             count, status = self._resource.visalib.write(self._resource.session, data)
             _check(status)
         except Exception as wrong:
@@ -134,6 +134,16 @@ class VisaLink:
         left_s = deadline_s - self._clock.monotonic_s()
         if left_s <= 0 or not select.select([own], [], [], left_s)[0]:
             raise OutOfSync(f"{self._address} gave no answer within {self._timeout_s:g} s")
+        return self._peek(own)
+
+    def _check_takes(self, own: socket.socket) -> None:
+        """Raise unless a command can be sent at once: into a closed connection it would vanish without a word."""
+        if not select.select([], [own], [], self._timeout_s)[1]:
+            raise OutOfSync(f"{self._address} took no command within {self._timeout_s:g} s")
+        if select.select([own], [], [], 0)[0]:
+            self._peek(own)
+
+    def _peek(self, own: socket.socket) -> int:
         count = len(own.recv(_PEEK, socket.MSG_PEEK))
         if count == 0:
             raise DeviceUnavailable(f"{self._address} closed the connection")
@@ -199,19 +209,35 @@ def _check(status: int) -> None:
         raise VisaIOError(status)
 
 
+def _first_line(wrong: Exception) -> str:
+    return (str(wrong) or type(wrong).__name__).splitlines()[0][:200]
+
+
 def _unreachable(address: str, wrong: Exception) -> DeviceUnavailable:
-    says = (str(wrong) or type(wrong).__name__).splitlines()[0]
-    return DeviceUnavailable(f"{address} cannot be reached: {says}")
+    return DeviceUnavailable(f"{address} cannot be reached: {_first_line(wrong)}")
+
+
+def _manager(library: str) -> pyvisa.ResourceManager:
+    """Return the one resource manager of a VISA library, which lives as long as this process.
+
+    A manager closes every resource of its library when it is let go, those of other instruments too.
+    """
+    import pyvisa  # noqa: PLC0415  slow to load
+
+    with _managers_lock:
+        if library not in _managers:
+            try:
+                _managers[library] = pyvisa.ResourceManager(library)
+            except Exception as wrong:
+                says = f"the VISA library {library!r} cannot be used: {_first_line(wrong)}"
+                raise DeviceUnavailable(says) from wrong
+        return _managers[library]
 
 
 def _open_resource(address: str, library: str, timeout_s: float) -> MessageBasedResource:
-    import pyvisa  # noqa: PLC0415  slow to load
-
     timeout_ms = max(1, round(timeout_s * 1000))
+    manager = _manager(library)
     try:
-        with _managers_lock:
-            # A manager closes every resource of its library when it is let go, those of other instruments too.
-            manager = _managers.get(library) or _managers.setdefault(library, pyvisa.ResourceManager(library))
         resource = manager.open_resource(address, open_timeout=timeout_ms, timeout=timeout_ms)
     except Exception as wrong:
         raise _unreachable(address, wrong) from wrong

@@ -9,6 +9,8 @@ import threading
 import time
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from wakerail_kit.errors import DeviceRefused, DeviceUnavailable, OutOfSync
 
@@ -45,7 +47,7 @@ def test_settings_are_sent_as_scpi_and_read_back(far, supply):
     supply.set_over_current_a(1.5)
     supply.set_output(True)
     sent = [line for line in far.asked if not line.endswith("?")]
-    assert sent == ["VOLT 4.2", "CURR 0.5", "VOLT:PROT 4.5", "CURR:PROT 1.5", "OUTP ON"]
+    assert sent == ["VOLT 4.2", "CURR 0.5", "VOLT:PROT 4.5", "CURR:PROT 1.5", "CURR:PROT:STAT ON", "OUTP ON"]
     assert supply.settings["over_current"] == 1.5
     supply.set_output(False)
     assert far.output == "0"
@@ -135,6 +137,14 @@ def test_a_closed_port_is_one_clear_line(far, make):
     far.stop()
     with pytest.raises(DeviceUnavailable, match=r"^supply: TCPIP::.*::SOCKET cannot be reached: .*refused") as told:
         make().open()
+    assert "\n" not in str(told.value)
+
+
+@pytest.mark.parametrize("library", ["nowhere.yaml@sim", "@nonsense"])
+def test_a_visa_library_that_is_not_there_is_one_clear_line(built, library):
+    driver = built(f'address: TCPIP::127.0.0.1::9::SOCKET\nvisa_library: "{library}"\n')
+    with pytest.raises(DeviceUnavailable, match=r"^supply: the VISA library '.*' cannot be used: ") as told:
+        driver.open()
     assert "\n" not in str(told.value)
 
 
@@ -293,6 +303,44 @@ def test_make_safe_with_nobody_there(far, supply):
         supply.make_safe()
 
 
+BLIND = """\
+dialect: blind
+kind: power-source
+identify: {send: "*IDN?", answer: "{maker},{model},{serial},{firmware}"}
+commands: {set_voltage: "VOLT {voltage}", set_current_limit: "CURR {current}", output_on: OUTP 1, output_off: OUTP 0}
+reads: [{send: "MEAS:VOLT?", answer: "{voltage}"}, {send: "MEAS:CURR?", answer: "{current}"}]
+"""
+
+
+@pytest.fixture
+def blind(far, make, tmp_path):
+    """A supply that cannot tell whether its output is on."""
+    (tmp_path / "blind.yaml").write_text(BLIND, encoding="utf-8")
+    driver = make("dialect: blind", dialects=tmp_path, timeout="200 ms")
+    driver.open()
+    driver.set_output(True)
+    return driver
+
+
+def test_a_supply_that_cannot_tell_its_output_must_at_least_answer(far, blind):
+    assert blind.read().signals["output"] == [None]
+    far.asked.clear()
+    blind.make_safe()
+    assert far.asked == ["OUTP 0", "*IDN?"]
+    assert far.output == "0"
+    far.instead["*IDN?"] = None
+    with pytest.raises(OutOfSync, match="gave no answer"):
+        blind.make_safe()
+
+
+def test_a_command_into_a_closed_connection_is_not_lost_silently(far, blind):
+    far.hang_up()
+    with pytest.raises(DeviceUnavailable, match=r"closed the connection|cannot be reached"):
+        blind.set_voltage_v(4.0)
+    blind.make_safe()
+    assert far.output == "0"
+
+
 # --- buffered samples ---
 
 
@@ -344,6 +392,15 @@ def test_a_block_comes_in_any_pieces(far, buffered, block, pieces):
     far.blocks["CURR"].append(block(*samples))
     far.blocks["VOLT"].append(block(*samples))
     assert buffered.read().signals["current"] == samples
+
+
+@given(st.lists(st.integers(1, 700), min_size=1, max_size=6), st.lists(st.floats(0, 3, width=32), max_size=200))
+@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+def test_any_chunking_gives_the_same_samples(far, buffered, block, pieces, samples):
+    far.pieces = pieces
+    far.blocks["CURR"].append(block(*samples))
+    far.blocks["VOLT"].append(block(*samples))
+    assert buffered.read().signals.get("current", []) == samples
 
 
 @pytest.mark.parametrize(
