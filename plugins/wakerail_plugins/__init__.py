@@ -1,0 +1,1 @@
+"""The instruments that Wakerail ships with. Each is a plugin like any other and knows the kit only."""

@@ -17,9 +17,9 @@ from rich.text import Text
 
 from wakerail.cli.options import AsJson, Config, place
 from wakerail.journal import Entry, JournalReader, RunSummary, Tone, describe, export, form_of
-from wakerail.journal.describe import tone_of
-from wakerail.journal.export import entry_line
+from wakerail.journal.exports import entry_line
 from wakerail.journal.records import time_of
+from wakerail.journal.words import tone_of
 from wakerail_kit.clock import RealClock
 from wakerail_kit.messages import Identity, Measurement, Prompt, Verdict
 from wakerail_kit.units import human

@@ -18,7 +18,8 @@ from rich.live import Live
 
 from wakerail.cli.options import AsJson, Config, place
 from wakerail_kit.errors import ConfigInvalid
-from wakerail_kit.messages import Prompt, RunSequence, Verdict
+from wakerail_kit.events import RunStarted, read_event
+from wakerail_kit.messages import Event, Prompt, RunSequence, Verdict
 
 Inputs = Annotated[
     list[str] | None, typer.Option("--set", help='An input with its unit, e.g. --set volts="3.85 V"; again for more.')
@@ -106,6 +107,8 @@ class Screen:
 
     def take(self, topic: str, message: Struct) -> None:
         """Show a message; where no terminal is, only what matters is printed, a line each."""
+        if isinstance(message, Event) and (started := read_event(message, RunStarted)) is not None:
+            self._warn(started.cautions)
         self._live_run.take(topic, message)
         self._trace.take(message)
         if not self._shows and (line := self._live_run.news()):
@@ -117,13 +120,16 @@ class Screen:
             return await asyncio.to_thread(self._do, prompt)
         if self._shows:
             self._live.stop()
-        for caution in prompt.cautions:
-            self._console.print(f"  ! {caution}", style="yellow")
         self._console.print(f"[bold]{prompt.text}[/bold]  (Enter when done, n to stop) ", end="")
         said = await read_line()
         if self._shows:
             self._live.start()
         return said is not None and not said.strip().lower().startswith("n")
+
+    def _warn(self, cautions: list[str]) -> None:
+        """Show a run's cautions: it has just begun, and nothing is switched on yet."""
+        for caution in cautions:
+            self._console.print(f"  ! {caution}", style="bold yellow")
 
     def conclude(self, verdict: Verdict, out: Path | None) -> None:
         """Print the verdict and write its files."""
