@@ -43,7 +43,7 @@ async def serve(config_file: Path, clock: Clock, ready: Callable[[str, str], Non
 
     async with contextlib.AsyncExitStack() as stack:
         stack.enter_context(bench_lock(_lock_folder(config.journal), config.name))
-        url = config.broker_url
+        url, broker = config.broker_url, None
         if url is None:
             broker = EmbeddedBroker(port=config.broker_port)
             url = await broker.start()
@@ -68,6 +68,7 @@ async def serve(config_file: Path, clock: Clock, ready: Callable[[str, str], Non
             outbox=journal,
             requests=requests,
             clock=clock,
+            door=broker,
             will=status(InstrumentState.GONE, "the daemon died without saying so; treat every instrument as energised"),
         )
         daemon_topic = topics.instrument(config.name, topics.DAEMON, "status")
