@@ -4,12 +4,12 @@ Importing this package is cheap: sqlite3, psycopg, numpy and pyarrow are importe
 the daemon is ready soon.
 """
 
-from wakerail.journal.describe import Line, Tone, describe
 from wakerail.journal.errors import JournalUnavailable
-from wakerail.journal.export import Form, export, form_of
+from wakerail.journal.exports import Form, export, form_of
 from wakerail.journal.journal import Journal
 from wakerail.journal.reader import JournalReader
 from wakerail.journal.records import Entry, Message, OutboxItem, RunSummary
+from wakerail.journal.words import Line, Tone, describe
 
 __all__ = [
     "Entry",

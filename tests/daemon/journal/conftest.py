@@ -122,7 +122,7 @@ def postgres_server() -> Iterator[str]:
             subprocess.run(command, check=True, cwd=folder, stdout=subprocess.DEVNULL, **as_user)
 
         run("initdb", "-U", "wakerail", "-A", "trust", "--no-sync")
-        settings = f"-c listen_addresses=127.0.0.1 -c port={port} -c unix_socket_directories={folder}"
+        settings = f"-c fsync=off -c listen_addresses=127.0.0.1 -c port={port} -c unix_socket_directories={folder}"
         run("pg_ctl", "-w", "-l", f"{folder}/server.log", "-o", settings, "start")
         yield f"postgresql://wakerail@127.0.0.1:{port}"
         run("pg_ctl", "-w", "-m", "immediate", "stop")
@@ -144,5 +144,5 @@ def url(request: pytest.FixtureRequest) -> str:
     psycopg = importlib.import_module("psycopg")
     name = f"journal_{os.urandom(6).hex()}"
     with psycopg.connect(f"{server}/postgres", autocommit=True) as connection:
-        connection.execute(f"CREATE DATABASE {name}")
-    return f"{server}/{name}"
+        connection.execute(f"CREATE SCHEMA {name}")
+    return f"{server}/postgres?options=-csearch_path%3D{name}"

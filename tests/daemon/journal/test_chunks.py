@@ -16,6 +16,7 @@ from wakerail.journal.gathering import hold
 from wakerail_kit.clock import rfc3339
 from wakerail_kit.messages import Frame
 
+BOUNDS = {"min_value": datetime.fromisoformat("2020-01-01"), "max_value": datetime.fromisoformat("2060-01-01")}
 UNITS = {"voltage": "V", "current": "A", "temperature": "Cel"}
 
 
@@ -25,7 +26,7 @@ def frames(draw: st.DrawFn) -> Frame:
     names = draw(st.lists(st.sampled_from(sorted(UNITS)), unique=True, min_size=0, max_size=3))
     seconds = st.floats(0, 1e6)
     values = st.none() | st.floats(allow_nan=False)
-    start = draw(st.datetimes(datetime(2020, 1, 1), datetime(2060, 1, 1), timezones=st.just(UTC)))
+    start = draw(st.datetimes(timezones=st.just(UTC), **BOUNDS))
     return Frame(
         bench="bench-1",
         instrument=draw(st.sampled_from(["supply", "plate"])),
@@ -39,7 +40,7 @@ def frames(draw: st.DrawFn) -> Frame:
 
 
 def through_chunks(held):
-    columns = "bench instrument run first_time first_number last_number samples units packed".split()
+    columns = ["bench", "instrument", "run", "first_time", "first_number", "last_number", "samples", "units", "packed"]
     return [unpack([row, *(packed[name] for name in columns)]) for row, packed in enumerate(pack(held), start=1)]
 
 

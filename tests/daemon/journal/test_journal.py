@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import os
 import subprocess
 import sys
 import threading
@@ -237,11 +236,15 @@ async def test_opening_and_closing_leaves_no_thread_or_file_behind(path, clock, 
             await journal.append("t", samples.event())
 
     await once()
-    files, threads = len(os.listdir("/proc/self/fd")), _writer_threads()
+    files, threads = _open_files(), _writer_threads()
     for _ in range(20):
         await once()
-    assert len(os.listdir("/proc/self/fd")) == files
+    assert _open_files() == files
     assert _writer_threads() == threads == 0
+
+
+def _open_files() -> int:
+    return len(list(Path("/proc/self/fd").iterdir()))
 
 
 def _writer_threads() -> int:
