@@ -125,11 +125,8 @@ class Dialect:
         )
 
     def reader_of(self, quantity: str) -> Exchange | None:
-        """Return the exchange that reads a set value back, or None if the instrument does not tell it.
-
-        What is set and what is measured may share a name (voltage, current): then only ``readback`` tells the first.
-        """
-        measured = VOCABULARIES[self.kind].signals if self.kind == "power-source" else frozenset()
+        """Return the exchange that reads a set value back, or None if the instrument does not tell it."""
+        measured = VOCABULARIES[self.kind].measured
         candidates = (*self.readback, *(() if quantity in measured else self.reads))
         return next((exchange for exchange in candidates if quantity in exchange.gives), None)
 
@@ -203,6 +200,9 @@ class _Reader:
             numbers=frozenset(self.numbers),
             lines=self._lines() if self.kind == "port-tester" else {},
         )
+        for name in sorted(self.numbers):
+            if not (self.variables[name] or "0").isdecimal():
+                top.note("variables", f"{name!r} has a number format, so its default must be a whole number")
         for unused in sorted(set(self.variables) - self.used):
             top.note("variables", f"nothing in this dialect uses {unused!r}")
         return dialect
@@ -261,7 +261,7 @@ class _Reader:
     def _reads(self) -> Exchanges:
         known = self.vocabulary.signals | self.vocabulary.extra_signals
         units = {name: self.vocabulary.quantities[name] for name in sorted(known)}
-        reads = self._exchanges(self.top, "reads", {}, units, optional=not known)
+        reads = self._exchanges(self.top, "reads", {}, units, optional=not known, polled=True)
         for signal in sorted(self.vocabulary.signals - {name for exchange in reads for name in exchange.gives}):
             self.top.note("reads", f"nothing reads the {signal}; a {self.kind} needs it")
         if any(exchange.block for exchange in reads) and self.spacing_s is None:
@@ -277,18 +277,25 @@ class _Reader:
         *,
         optional: bool = False,
         plain: tuple[Wording, ...] = (),
+        polled: bool = False,
     ) -> Exchanges:
-        """Read one exchange or a list; ``sends`` and ``gives`` are the fields of its command and its answer."""
+        """Read one exchange or a list.
+
+        ``sends`` and ``gives`` are the fields of its command and its answer, ``plain`` the answer to one given as a
+        plain text; one that is ``polled`` may be slow, or a block.
+        """
         entries = section.entries(name, ()) if optional else section.entries(name)
         exchanges = []
         for line, key, entry in entries:
             if isinstance(entry, Section):
-                exchanges.append(self._exchange(entry, sends, gives))
+                exchanges.append(self._exchange(entry, sends, gives, polled=polled))
             elif (send := self._wording(line, key, entry, sends, answer=False)) is not None:
                 exchanges.append(Exchange(send, plain))
         return tuple(exchange for exchange in exchanges if exchange)
 
-    def _exchange(self, section: Section, sends: Mapping[str, str], gives: Mapping[str, str]) -> Exchange | None:
+    def _exchange(
+        self, section: Section, sends: Mapping[str, str], gives: Mapping[str, str], *, polled: bool
+    ) -> Exchange | None:
         def wording(key: str, text: str, known: Mapping[str, str]) -> Wording | None:
             return self._wording(section.line_of(key), section.key(key), text, known, answer=key != "send")
 
@@ -296,17 +303,24 @@ class _Reader:
         answer = [wording("answer", text, gives) for text in section.texts("answer", ())]
         each = wording("each", section.text("each"), gives) if "each" in section else section.raw("each", None)
         length = section.optional_integer("length", low=1, high=4096)
-        block = self._block(section, gives)
-        every_s = section.quantity("every", "s", 0.0, low=0.0, high=1.0)
-        if each is not None and not answer:
-            section.note("each", "needs an answer too, to know where the lines end")
-        if block is not None and answer:
-            section.note("block", "an exchange has a block or an answer, not both")
-        if not self.link.read_end and (each or (any(line and line.length is None for line in answer) and not length)):
-            section.note("answer", "answers have no terminator here, so give fixed widths or a length")
+        every_s = section.quantity("every", "s", 0.0, low=0.0, high=1.0) if polled else 0.0
+        block = self._block(section, gives) if polled else None
         if send is None or None in answer:
             return None
-        return Exchange(send, tuple(line for line in answer if line), each, block, length, every_s)
+        exchange = Exchange(send, tuple(line for line in answer if line), each, block, length, every_s)
+        self._check_exchange(section, exchange)
+        return exchange
+
+    def _check_exchange(self, section: Section, exchange: Exchange) -> None:
+        if exchange.each is not None and not exchange.answer:
+            section.note("each", "needs an answer too, to know where the lines end")
+        if exchange.block is not None and exchange.answer:
+            section.note("block", "an exchange has a block or an answer, not both")
+        if self.link.read_end:
+            if exchange.length is not None:
+                section.note("length", "only means something where answers have no terminator (link.read-end is empty)")
+        elif exchange.each or (not exchange.length and any(line.length is None for line in exchange.answer)):
+            section.note("answer", "answers have no terminator here, so give fixed widths or a length")
 
     def _block(self, section: Section, gives: Mapping[str, str]) -> Block | None:
         if "block" not in section:

@@ -77,7 +77,8 @@ class Vocabulary:
 
     ``commands`` maps each command to the quantity in it, or None; those in ``needed`` every dialect must have.
     ``quantities`` maps every signal and set value to its UCUM unit, ``flag`` or ``text``; the reads must give those in
-    ``signals``, may give those in ``extra_signals``.
+    ``signals``, may give those in ``extra_signals``. Those in ``measured`` are no settings even where one has the same
+    name: a supply's voltage is measured by its reads and set, and read back, as something else.
     """
 
     commands: Mapping[str, str | None]
@@ -85,6 +86,7 @@ class Vocabulary:
     quantities: Mapping[str, str]
     signals: frozenset[str] = frozenset()
     extra_signals: frozenset[str] = frozenset()
+    measured: frozenset[str] = frozenset()
 
 
 VOCABULARIES: dict[str, Vocabulary] = {
@@ -108,12 +110,14 @@ VOCABULARIES: dict[str, Vocabulary] = {
         },
         signals=frozenset({"voltage", "current"}),
         extra_signals=frozenset({"limiting", "output"}),
+        measured=frozenset({"voltage", "current"}),
     ),
     "heat-source": Vocabulary(
         commands={"set_temperature": "setpoint", "heater_on": None, "heater_off": None},
         needed=frozenset({"set_temperature", "heater_on", "heater_off"}),
         quantities={"temperature": "Cel", "setpoint": "Cel", "heater": FLAG},
         signals=frozenset({"temperature", "setpoint", "heater"}),
+        measured=frozenset({"temperature"}),
     ),
     "port-tester": Vocabulary(
         commands={"test_port": None},

@@ -91,6 +91,12 @@ class Talk:
             found |= _matched(wording, line, asked)
         return Answer(found, tuple(rows), {}, "\n".join(lines))
 
+    def tell(self, exchange: Exchange, values: Values | None = None) -> None:
+        """Send an exchange's text and wait for nothing: the last resort towards an instrument that does not answer."""
+        self._wire.write((exchange.send.render(values or {}) + self._link.write_end).encode(ENCODING))
+        if self._link.delay_s:
+            self._wire.pause(self._link.delay_s)
+
     def _send(self, asked: str) -> None:
         data = (asked + self._link.write_end).encode(ENCODING)
         self._wire.write(data)

@@ -141,6 +141,12 @@ def test_a_dialect_that_is_right_is_taken(load):
          "plain.yaml:1: spacing: is missing; blocks need the time between their samples, like '1 ms'"),
         (("kind: power-source\n", "kind: power-source\nlink: {read-end: ''}\n"),
          "plain.yaml:4: identify.answer: answers have no terminator here, so give fixed widths or a length"),
+        (('"OUT 1"', '{send: "OUT 1", every: 1 s}'),
+         "plain.yaml:7: commands.output_on.every: unknown key; known here: answer, each, length, send"),
+        (('"{model}"}', '"{model}", length: 4}'),
+         "plain.yaml:3: identify.length: only means something where answers have no terminator"),
+        (("kind: power-source\n", "kind: power-source\nvariables: {unit: A}\nbefore: 'U{unit:02d}'\n"),
+         "plain.yaml:3: variables: 'unit' has a number format, so its default must be a whole number"),
         (("kind: power-source\n", 'kind: power-source\nerrors: {send: "E?", answer: "{text}"}\n'),
          "plain.yaml:3: errors: must be one exchange whose answer has a {code}"),
         (("kind: power-source\n", 'kind: power-source\nerrors: {send: "E?", answer: "[{code}]"}\n'), None),
@@ -159,6 +165,15 @@ def test_every_mistake_is_told_at_once(refused):
     told = refused("dialect: plain\nkind: power-source\ncommands: {set_voltage: 'V {x}', nonsense: 1}\n")
     assert len(told) > 6
     assert told == sorted(told, key=lambda line: int(line.split(":")[1]))
+
+
+def test_a_mistake_in_a_poll_is_told_once(refused):
+    text = PLAIN.replace('"V?", answer: "{voltage}"', '"V?", answer: "{volts}", every: 1 s')
+    assert refused(text) == [
+        "plain.yaml:9: reads: nothing reads the voltage; a power-source needs it",
+        "plain.yaml:10: reads[0].answer: '{volts}' has an unknown field {volts}; "
+        "known here: current, limiting, output, voltage",
+    ]
 
 
 def test_a_dialect_of_another_kind_is_refused(refused):

@@ -113,6 +113,7 @@ class PowerSupply:
                 return
             except WakerailError:
                 if attempt == _FRESH_LINKS - 1:
+                    self._tell_off_unheard()
                     raise
 
     def close(self) -> None:
@@ -216,6 +217,16 @@ class PowerSupply:
             self._switch_off()
         finally:
             self._drop(OutOfSync(f"{self._name} was made safe over a link of its own; it must be opened again"))
+
+    def _tell_off_unheard(self) -> None:
+        """Send what switches off without waiting for an answer: it may be only the answers that get lost."""
+        spacing = {"spacing": self._dialect.spacing_s}
+        with contextlib.suppress(WakerailError):
+            wire = self._connect()
+            with contextlib.closing(wire):
+                talk = Talk(self._dialect, wire)
+                for exchange in (*self._dialect.open, *self._dialect.before, *self._dialect.commands["output_off"]):
+                    talk.tell(exchange, spacing)
 
     def _set(self, command: str, quantity: str, value: float) -> None:
         exchanges = self._dialect.commands.get(command)

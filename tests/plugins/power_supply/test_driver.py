@@ -333,6 +333,22 @@ def test_a_supply_that_cannot_tell_its_output_must_at_least_answer(far, blind):
         blind.make_safe()
 
 
+def test_make_safe_sends_off_although_nothing_is_ever_answered(far, make, tmp_path):
+    """Only the answers may be lost; the opening question, unanswered, must not keep the command back."""
+    opening = 'open: {send: "HELLO", answer: "HELLO"}\n'
+    (tmp_path / "blind.yaml").write_text(BLIND + opening, encoding="utf-8")
+    far.instead["HELLO"] = b"HELLO\n"
+    driver = make("dialect: blind", dialects=tmp_path, timeout="100 ms")
+    driver.open()
+    driver.set_output(True)
+    far.hang_up()
+    far.instead |= {"HELLO": None, "*IDN?": None}
+    with pytest.raises(OutOfSync, match="gave no answer"):
+        driver.make_safe()
+    while far.output == "1":
+        far.heard.get(timeout=5.0)
+
+
 def test_a_command_into_a_closed_connection_is_not_lost_silently(far, blind):
     far.hang_up()
     with pytest.raises(DeviceUnavailable, match=r"closed the connection|cannot be reached"):
