@@ -17,7 +17,7 @@ from wakerail_sim.faults import FAULTS, Fault, FaultList, FaultSort, parse_fault
 from wakerail_sim.hands import Hands
 from wakerail_sim.instruments import Rig
 from wakerail_sim.mishaps import Mishaps
-from wakerail_sim.modbus import cut_frame
+from wakerail_sim.modbus import FrameCutter
 from wakerail_sim.plate_protocol import PlateProtocol
 from wakerail_sim.plate_registers import PlateRegisters
 from wakerail_sim.port_tester_protocol import PortTesterProtocol
@@ -173,7 +173,11 @@ class SimulatedBench:
         mishaps = Mishaps(self._clock)
         lines = SerialEnd(folder / bench_folder.PLATE, self._clock, PlateProtocol(self._world).answer, mishaps)
         registers = SerialEnd(
-            folder / bench_folder.PLATE_MODBUS, self._clock, PlateRegisters(self._world).answer, mishaps, cut_frame
+            folder / bench_folder.PLATE_MODBUS,
+            self._clock,
+            PlateRegisters(self._world).answer,
+            mishaps,
+            FrameCutter(self._clock),
         )
         return Rig((lines, registers), mishaps, power=self._power_plate)
 

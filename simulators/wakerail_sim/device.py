@@ -20,7 +20,7 @@ from wakerail_sim.ticks import STEP_S, STEP_TICKS, steps_of
 
 AMBIENT_C = 25.0
 BROWN_OUT_SHARE = 0.8  # of the nominal voltage; below it for BROWN_OUT_S the device resets
-BROWN_OUT_S = 0.03
+BROWN_OUT_S = 0.1
 COLLAPSE_SHARE = 0.5  # below that it resets at once
 RUNS_BEFORE_SLEEP_S = 6.0
 RUNS_BEFORE_RESTART_S = 4.0  # with restart-at-stage:running, which has no end to be half-way to

@@ -1,7 +1,7 @@
 """A small Modbus RTU slave: frames, checksum, functions 3, 4, 6 and 16, exceptions. Knows no instrument.
 
-By "MODBUS Application Protocol" V1.1b3 and "MODBUS over Serial Line" V1.02. A pseudo-terminal has no silent
-intervals to tell frames apart by, so a frame ends where its function says.
+By "MODBUS Application Protocol" V1.1b3 and "MODBUS over Serial Line" V1.02. On a pseudo-terminal the silence of 3.5
+characters between frames cannot be relied on, so it is made longer and only ends what was spoilt.
 """
 
 from __future__ import annotations
@@ -9,8 +9,11 @@ from __future__ import annotations
 import struct
 from typing import Protocol
 
+from wakerail_kit.clock import Clock
+
 ILLEGAL_FUNCTION, ILLEGAL_ADDRESS, ILLEGAL_VALUE = 1, 2, 3
-_READ_HOLDING, _READ_INPUT, _WRITE_ONE, _WRITE_MANY = 3, 4, 6, 16
+SILENCE_S = 0.05
+_READ_HOLDING, _READ_INPUT, _WRITE_ONE, _WRITE_MANY = _FUNCTIONS = (3, 4, 6, 16)
 _MAX_READ, _MAX_WRITE = 125, 123
 _SHORTEST, _FIXED = 4, 8
 _MAX_FRAME = 256
@@ -43,26 +46,49 @@ def checksum(frame: bytes) -> bytes:
     return struct.pack("<H", crc)
 
 
-def cut_frame(received: bytearray) -> bytes | None:
-    """Take the first sound request out of what was received, dropping whatever was before it."""
-    for begin in range(len(received) - _SHORTEST + 1):
-        end = begin + _frame_length(received[begin:])
-        frame = bytes(received[begin:end])
-        if end <= len(received) and checksum(frame[:-2]) == frame[-2:]:
-            del received[:end]
+class FrameCutter:
+    """Takes requests out of a stream of bytes: a frame ends where its function says it does.
+
+    What is not a sound frame is dropped byte by byte, and all that is left over is dropped after a silence.
+    """
+
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
+        self._heard_s = clock.monotonic_s()
+        self._left_over = 0
+
+    def __call__(self, received: bytearray) -> bytes | None:
+        """Take the next request out of what was received, or return None."""
+        now_s = self._clock.monotonic_s()
+        if now_s - self._heard_s > SILENCE_S:
+            del received[: self._left_over]
+        self._heard_s = now_s
+        frame = _cut(received)
+        self._left_over = len(received)
+        return frame
+
+
+def _cut(received: bytearray) -> bytes | None:
+    while len(received) >= _SHORTEST:
+        length = _frame_length(received)
+        frame = bytes(received[:length])
+        if len(frame) == length and checksum(frame[:-2]) == frame[-2:]:
+            del received[:length]
             return frame
-    del received[:-_MAX_FRAME]
+        may_go_on = len(frame) < length or received[1] not in _FUNCTIONS
+        if may_go_on and len(received) < _MAX_FRAME:
+            return None
+        del received[0]
     return None
 
 
 def _frame_length(received: bytearray) -> int:
     """Return how long the request at the beginning is; one with an unknown function is taken to be all there is."""
-    function = received[1]
-    if function in {_READ_HOLDING, _READ_INPUT, _WRITE_ONE}:
+    if received[1] not in _FUNCTIONS:
+        return len(received)
+    if received[1] != _WRITE_MANY:
         return _FIXED
-    if function == _WRITE_MANY:
-        return _FIXED + 1 + received[6] if len(received) > 6 else _FIXED + 1
-    return len(received)
+    return _FIXED + 1 + (received[6] if len(received) > 6 else 0)
 
 
 class Slave:

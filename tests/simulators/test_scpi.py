@@ -206,6 +206,7 @@ def test_questionable_events_reach_the_status_byte(lab: Any) -> None:
     assert bench.ask("STAT:QUES:ENAB?") == "0"
 
 
+@settings(deadline=None)
 @given(content=st.binary(max_size=3000))
 def test_a_block_says_its_own_length(content: bytes) -> None:
     made = block(content)

@@ -14,6 +14,7 @@ LIMITS = st.floats(0.01, 6.0)
 OHMS = st.floats(0.01, 10_000.0)
 
 
+@settings(deadline=None)
 @given(volts=VOLTS, limit=LIMITS, ohms=OHMS)
 def test_the_output_obeys_ohm_and_never_exceeds_a_setting(volts: float, limit: float, ohms: float) -> None:
     supply = Supply()
@@ -126,6 +127,7 @@ def test_samples_are_as_many_as_fit_the_time(lab: Any, spacing_ticks: int, elaps
     assert bench.samples().size == expected
 
 
+@settings(deadline=None)
 @given(runs=st.lists(st.tuples(st.booleans(), st.integers(1, 12)), max_size=12), cuts=st.sets(st.integers(1, 100)))
 def test_a_condition_is_held_across_any_cutting_of_the_time(runs: list[tuple[bool, int]], cuts: set[int]) -> None:
     needed = 5

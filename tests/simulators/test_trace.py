@@ -94,6 +94,7 @@ def test_replay_gives_the_recorded_values_exactly(
     assert set(played[len(currents) :]) <= {currents[-1]}
 
 
+@settings(deadline=None)
 @given(
     times=st.lists(st.integers(0, 5000), min_size=2, max_size=30, unique=True).map(sorted),
     asked=st.lists(st.integers(0, 6000), min_size=1, max_size=30),
