@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 from typing import TYPE_CHECKING, Any
 
 import structlog
@@ -17,8 +18,10 @@ log = structlog.get_logger(__name__)
 
 _HOST = "127.0.0.1"
 _LISTENER = "default"
-_UNREAD_BYTES = 4 * 1024 * 1024  # a subscriber that lets this much pile up unread is cut off
 _STOP_TIMEOUT_S = 2.0
+
+#: A client that has not read a single byte for so long, though there are many for it, is cut off.
+UNREAD_TIMEOUT_S = 10.0
 
 
 class EmbeddedBroker:
@@ -32,11 +35,14 @@ class EmbeddedBroker:
         self._port = port or 0
         self._broker: Broker | None = None
         self._server: asyncio.Server | None = None
-        self._connections: set[asyncio.Task[None]] = set()
+        self._connections: dict[asyncio.Task[None], asyncio.StreamWriter] = {}
 
     async def start(self) -> str:
         """Listen, and return the URL. Raises ConfigInvalid if the port is taken or forbidden."""
         from amqtt.broker import Broker  # noqa: PLC0415 - see the top of the file
+
+        # amqtt logs a traceback for each client that leaves at the wrong moment; nobody can do anything about those.
+        logging.getLogger("amqtt").setLevel(logging.CRITICAL)
 
         # We own the listening socket ("external" to amqtt): so the port can be any free one, its being taken is
         # our error to word, and a subscriber that never reads can be cut off.
@@ -67,6 +73,8 @@ class EmbeddedBroker:
             return
         server.close()
         await broker.shutdown()
+        for writer in self._connections.values():
+            writer.close()
         if self._connections:
             _, late = await asyncio.wait(self._connections, timeout=_STOP_TIMEOUT_S)
             for task in late:
@@ -92,7 +100,7 @@ class EmbeddedBroker:
         if self._broker is None or task is None:
             writer.close()
             return
-        self._connections.add(task)
+        self._connections[task] = writer
         try:
             await self._broker.external_connected(
                 StreamReaderAdapter(reader), StreamWriterAdapter(_CutOff(writer)), _LISTENER
@@ -100,23 +108,27 @@ class EmbeddedBroker:
         except Exception as error:  # noqa: BLE001 - whatever one client does, the broker serves the others
             log.warning("a client of the embedded broker failed", error=repr(error))
         finally:
-            self._connections.discard(task)
+            del self._connections[task]
             writer.close()
 
 
 class _CutOff:
-    """A stream writer that ends the connection of a client who leaves too much unread."""
+    """A stream writer that ends the connection of a client who reads nothing, before messages for it pile up."""
 
     def __init__(self, writer: asyncio.StreamWriter) -> None:
         self._writer = writer
 
-    def write(self, data: bytes) -> None:
+    async def drain(self) -> None:
         transport = self._writer.transport
-        if transport.get_write_buffer_size() <= _UNREAD_BYTES:
-            self._writer.write(data)
-        elif not transport.is_closing():
+        if transport.get_write_buffer_size() == 0:
+            return
+        try:
+            async with asyncio.timeout(UNREAD_TIMEOUT_S):
+                await self._writer.drain()
+        except TimeoutError as error:
             log.warning("a client of the embedded broker does not read and is cut off")
             transport.abort()
+            raise ConnectionResetError from error
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._writer, name)

@@ -13,7 +13,7 @@ import msgspec
 import structlog
 from msgspec import Struct
 
-from wakerail.bus.link import BrokerAddress, client_id, connect, publish
+from wakerail.bus.link import BrokerAddress, client_id, connect, lost, publish
 from wakerail_kit import topics
 from wakerail_kit.clock import Clock, RealClock
 from wakerail_kit.errors import ContractViolation, DeviceUnavailable, WakerailError
@@ -128,7 +128,7 @@ class BusClient:
         try:
             await publish(client, [(topic, payload, False)])
         except aiomqtt.MqttError as error:
-            raise DeviceUnavailable(f"lost the broker at {self._address}: {error}") from error
+            raise lost(self._address, error) from error
 
     async def _take_answers(self, client: aiomqtt.Client) -> None:
         import aiomqtt  # noqa: PLC0415 - see above
@@ -148,7 +148,7 @@ class BusClient:
         except aiomqtt.MqttError as error:
             for waiting in self._asked.values():
                 if not waiting.done():
-                    waiting.set_exception(DeviceUnavailable(f"lost the broker at {self._address}: {error}"))
+                    waiting.set_exception(lost(self._address, error))
 
 
 class _Stream:
@@ -182,7 +182,7 @@ class _Stream:
                 async for message in client.messages:
                     topic, payload = message.topic.value, message.payload
                     if message.retain and message.qos == 0:
-                        continue  # amqtt 0.12 tells a new client, at QoS 0, what others have subscribed to; ours is QoS 1
+                        continue  # amqtt 0.12 tells a new client what others subscribed to, at QoS 0; ours is QoS 1
                     try:
                         found = decode(topic, payload if isinstance(payload, bytes) else b"")
                     except ContractViolation as error:

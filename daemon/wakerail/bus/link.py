@@ -114,15 +114,18 @@ async def connect(
     try:
         yield client
     except aiomqtt.MqttError as error:
-        raise DeviceUnavailable(f"lost the broker at {address}: {error.__cause__ or error}") from error
+        raise lost(address, error) from error
     finally:
         with suppress(aiomqtt.MqttError):
             await client.__aexit__(None, None, None)
 
 
-async def publish(
-    client: aiomqtt.Client, messages: Sequence[tuple[str, bytes, bool]], timeout_s: float = ANSWER_TIMEOUT_S
-) -> None:
+def lost(address: BrokerAddress, error: aiomqtt.MqttError) -> DeviceUnavailable:
+    """Return what to raise when a connection that stood has ended with ``error``."""
+    return DeviceUnavailable(f"lost the broker at {address}: {error.__cause__ or error}")
+
+
+async def publish(client: aiomqtt.Client, messages: Sequence[tuple[str, bytes, bool]]) -> None:
     """Publish ``(topic, payload, retain)`` messages in order at QoS 1; return when the broker has confirmed them all.
 
     All are on their way at once, so hand in at most WINDOW. Raises DeviceUnavailable if the broker does not
@@ -130,7 +133,7 @@ async def publish(
     """
     try:
         # aiomqtt's own time-out makes a task for every message, which costs more than the message
-        async with asyncio.timeout(timeout_s):
+        async with asyncio.timeout(ANSWER_TIMEOUT_S):
             if len(messages) == 1:
                 [(topic, payload, retain)] = messages
                 await client.publish(topic, payload, qos=1, retain=retain, timeout=math.inf)
@@ -139,7 +142,7 @@ async def publish(
                 for topic, payload, retain in messages:
                     sending.create_task(client.publish(topic, payload, qos=1, retain=retain, timeout=math.inf))
     except TimeoutError as error:
-        raise DeviceUnavailable(f"the broker confirms nothing for {timeout_s:g} s") from error
+        raise DeviceUnavailable(f"the broker confirms nothing for {ANSWER_TIMEOUT_S:g} s") from error
 
 
 async def _enter(client: aiomqtt.Client) -> None:

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Protocol
 import msgspec
 import structlog
 
-from wakerail.bus.link import WINDOW, BrokerAddress, client_id, connect, publish
+from wakerail.bus.link import WINDOW, BrokerAddress, client_id, connect, lost, publish
 from wakerail.bus.local import Bus, Publication
 from wakerail.bus.requests import Requests
 from wakerail_kit import topics
@@ -198,7 +198,8 @@ class Mirror:
                 self._stand(client)
                 await self._serve(client, answering)
         except* (WakerailError, aiomqtt.MqttError) as errors:
-            self._fall(_first(errors))
+            error = _first(errors)
+            self._fall(str(lost(self._address, error) if isinstance(error, aiomqtt.MqttError) else error))
         finally:
             self._client = None
             self._up.clear()
@@ -322,9 +323,7 @@ class Mirror:
             await asyncio.gather(*waits, return_exceptions=True)
 
 
-def _first(errors: BaseExceptionGroup[Exception]) -> str:
-    """Return what the first error of a group says."""
-    error: BaseException = errors
-    while isinstance(error, BaseExceptionGroup):
-        error = error.exceptions[0]
-    return str(error)
+def _first(errors: BaseExceptionGroup[BaseException]) -> BaseException:
+    """Return the first error of a group, and of the groups within."""
+    first = errors.exceptions[0]
+    return _first(first) if isinstance(first, BaseExceptionGroup) else first
