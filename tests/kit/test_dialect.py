@@ -171,8 +171,10 @@ def test_a_mistake_in_a_poll_is_told_once(refused):
     text = PLAIN.replace('"V?", answer: "{voltage}"', '"V?", answer: "{volts}", every: 1 s')
     assert refused(text) == [
         "plain.yaml:9: reads: nothing reads the voltage; a power-source needs it",
-        "plain.yaml:10: reads[0].answer: '{volts}' has an unknown field {volts}; "
-        "known here: current, limiting, output, voltage",
+        (
+            "plain.yaml:10: reads[0].answer: '{volts}' has an unknown field {volts}; "
+            "known here: current, limiting, output, voltage"
+        ),
     ]
 
 
@@ -276,6 +278,67 @@ def test_a_command_may_take_several_exchanges(load):
     for exchange in dialect.commands["output_on"]:
         Talk(dialect, wire).run(exchange)
     assert wire.script == []
+
+
+DIGITS = """\
+dialect: plain
+kind: power-source
+link: {write-end: "\\r", read-end: "\\r"}
+acknowledge: OK
+identify: {send: "GMAX", answer: ["{maker:3}{model:3}", OK]}
+commands:
+  set_voltage: "VOLT{voltage|0.1 V:03.0f}"
+  set_current_limit: "CURR{current|0.1 A:03.0f}"
+  output_on: SOUT0
+  output_off: SOUT1
+reads: {send: "GETD", answer: ["{voltage|0.01 V:04.0f}{current|0.01 A:04.0f}{limiting|0=0 1=1}", OK]}
+readback: {send: "GETS", answer: ["{voltage|0.1 V:03.0f}{current|0.1 A:03.0f}000", OK]}
+"""
+BYTES = """\
+dialect: plain
+kind: power-source
+link: {write-end: "", read-end: "", delay: 50 ms}
+identify: {send: "ID?", answer: "{model}", length: 6}
+commands:
+  set_voltage: "VSET1:{voltage:05.2f}"
+  set_current_limit: "ISET1:{current:05.3f}"
+  output_on: OUT1
+  output_off: OUT0
+reads:
+  - {send: "VOUT1?", answer: "{voltage:05.2f}"}
+  - {send: "IOUT1?", answer: "{current:05.3f}"}
+  - {send: "STATUS?", answer: "{limiting|byte not bit 0; output|byte bit 6}"}
+"""
+
+
+def test_a_supply_that_speaks_in_bare_digits(load):
+    dialect = load(DIGITS).bind({})
+    script = [
+        (b"VOLT038\r", b"OK\r"),
+        (b"GETS\r", b"038005000\rOK\r"),
+        (b"GETD\r", b"038000521\rOK\r"),
+    ]
+    talk = Talk(dialect, ScriptedWire(*script))
+    (set_voltage,), (read,), (readback,) = dialect.commands["set_voltage"], dialect.reads, dialect.readback
+    talk.run(set_voltage, {"voltage": 3.8})
+    assert talk.run(readback).values == {"voltage": 3.8, "current": 0.5}
+    assert talk.run(read).values == {"voltage": 3.8, "current": 0.52, "limiting": 1.0}
+
+
+def test_a_supply_that_ends_nothing_and_tells_its_status_in_a_raw_byte(load):
+    dialect = load(BYTES).bind({})
+    wire = ScriptedWire(
+        (b"VSET1:03.85", b""), (b"VOUT1?", b"03.84"), (b"IOUT1?", b"0.521"), (b"STATUS?", b"\x40"), (b"STATUS?", b"\n")
+    )
+    talk = Talk(dialect, wire)
+    talk.run(dialect.commands["set_voltage"][0], {"voltage": 3.85})
+    assert [talk.run(read).values for read in dialect.reads] == [
+        {"voltage": 3.84},
+        {"current": 0.521},
+        {"limiting": 1.0, "output": 1.0},
+    ]
+    # a status byte that happens to be a line feed (bits 1 and 3) is a status all the same
+    assert talk.run(dialect.reads[2]).values == {"limiting": 1.0, "output": 0.0}
 
 
 TESTER = """\

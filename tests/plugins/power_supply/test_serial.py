@@ -31,6 +31,7 @@ class SerialFarEnd:
 
     def __init__(self) -> None:
         self.answers = dict(ANSWERS)
+        self.end = b"\r\n"
         self.asked: list[str] = []
         self._master, slave = pty.openpty()
         tty.setraw(slave)
@@ -60,7 +61,7 @@ class SerialFarEnd:
                     return
                 self.asked.append(question)
                 if question in self.answers:
-                    os.write(self._master, self.answers[question].encode() + b"\r\n")
+                    os.write(self._master, self.answers[question].encode("latin-1") + self.end)
 
 
 @pytest.fixture
@@ -71,11 +72,15 @@ def far():
 
 
 @pytest.fixture
-def supply(far, built):
+def supply(far, built, tmp_path):
     made = []
 
-    def supply():
-        driver = built(f"address: ASRL{far.port}::INSTR\ndialect: ascii-serial-supply\ntimeout: 300 ms\n")
+    def supply(text=""):
+        name, where = "ascii-serial-supply", []
+        if text:
+            name, where = "mine", [tmp_path]
+            (tmp_path / "mine.yaml").write_text(text, encoding="utf-8")
+        driver = built(f"address: ASRL{far.port}::INSTR\ndialect: {name}\ntimeout: 300 ms\n", *where)
         made.append(driver)
         return driver
 
@@ -95,6 +100,27 @@ def test_a_session_over_the_port(far, supply):
     driver.close()
     assert far.asked[0] == "REMOTE 1"
     assert far.asked[-1] == "REMOTE 0"
+
+
+UNENDED = """\
+dialect: mine
+kind: power-source
+link: {write-end: "\\r\\n", read-end: "", baud: 19200, stop-bits: 2}
+identify: {send: "ID", answer: "{model}", length: 6}
+commands: {set_voltage: "V {voltage}", set_current_limit: "I {current}", output_on: OUT 1, output_off: OUT 0}
+reads:
+  - {send: "READ", answer: "{voltage:05.2f}{current:05.3f}"}
+  - {send: "STATUS", answer: "{limiting|byte bit 0; output|byte bit 1}"}
+"""
+
+
+def test_answers_without_terminator(far, supply):
+    far.end = b""
+    far.answers = {"ID": "SI-5/2", "READ": "03.850.521", "STATUS": "\x0a"}
+    driver = supply(UNENDED)
+    assert driver.open().model == "SI-5/2"
+    for _ in range(3):  # the status byte is a line feed, and ends nothing
+        assert driver.read().signals == {"voltage": [3.85], "current": [0.521], "limiting": [0.0], "output": [1.0]}
 
 
 def test_a_second_program_cannot_take_the_port(supply):
