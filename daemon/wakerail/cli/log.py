@@ -52,7 +52,8 @@ def tail(
     """Follow the journal: every event, prompt and verdict as it comes, until Ctrl-C."""
     console = Console()
 
-    def show(entries: Iterable[Entry]) -> int:
+    def put(entries: Iterable[Entry]) -> int:
+        """Print entries and return the row of the last one, or 0."""
         row = 0
         for entry in entries:
             row = entry.row
@@ -64,10 +65,11 @@ def tail(
 
     with _open(journal, config) as reader:
         try:
-            seen = show(reader.newest(lines)) if lines else max((entry.row for entry in reader.newest(1)), default=0)
+            last = reader.newest(max(lines, 1))
+            seen = put(last) if lines else max((entry.row for entry in last), default=0)
             never = threading.Event()
             while not RealClock().wait(never, _LOOK_AGAIN_S):
-                seen = show(reader.messages(since_row=seen)) or seen
+                seen = put(reader.messages(since_row=seen)) or seen
         except KeyboardInterrupt:
             return  # how a person ends it
 
