@@ -47,6 +47,7 @@ class SerialWire:
         self._timeout_s = timeout_s
         self._clock = clock
         self._port: serial.Serial | None = None
+        self._came = bytearray()  # received and not yet asked for
 
     def open(self) -> None:
         """Open the port for ourselves alone and forget what it had received. Raises DeviceUnavailable."""
@@ -74,26 +75,53 @@ class SerialWire:
         import serial  # noqa: PLC0415
 
         with self._using() as port:
-            if stray := port.in_waiting:
-                raise OutOfSync(f"{self._address}: {stray} bytes came unasked: {port.read(min(stray, 80))!r}")
+            if port.in_waiting:
+                self._came += port.read(min(port.in_waiting, _LONGEST_ANSWER))
+            if self._came:
+                stray = bytes(self._came)
+                raise OutOfSync(f"{self._address}: {len(stray)} bytes came unasked: {stray[:80]!r}")
             try:
                 port.write(data)
             except serial.SerialTimeoutException as wrong:
                 raise OutOfSync(f"{self._address}: took no bytes for {self._timeout_s:g} s") from wrong
 
     def read_until(self, end: bytes) -> bytes:
+        deadline_s = self._clock.monotonic_s() + self._timeout_s
         with self._using() as port:
-            data = port.read_until(end, _LONGEST_ANSWER)
-        if not data.endswith(end):
-            raise OutOfSync(f"{self._address}: {self._in_time(data)}, not ended by {end!r}")
-        return data
+            while end not in self._came and len(self._came) < _LONGEST_ANSWER:
+                if not self._receive(port, deadline_s):
+                    break
+        at = self._came.find(end)
+        if at < 0:
+            raise OutOfSync(f"{self._address}: {self._in_time(bytes(self._came))}, not ended by {end!r}")
+        return self._take(at + len(end))
 
     def read_exactly(self, count: int) -> bytes:
+        deadline_s = self._clock.monotonic_s() + self._timeout_s
         with self._using() as port:
-            data = port.read(count)
-        if len(data) != count:
-            raise OutOfSync(f"{self._address}: {self._in_time(data)}, {count} bytes were due")
-        return data
+            while len(self._came) < count:
+                if not self._receive(port, deadline_s):
+                    break
+        if len(self._came) < count:
+            raise OutOfSync(f"{self._address}: {self._in_time(bytes(self._came))}, {count} bytes were due")
+        return self._take(count)
+
+    def _receive(self, port: serial.Serial, deadline_s: float) -> bool:
+        """Take what has come, waiting for the first byte; False when none came in time.
+
+        In whole pieces: asked byte by byte the port costs a system call or two for each of them.
+        """
+        there = port.in_waiting
+        if not there and self._clock.monotonic_s() > deadline_s:
+            return False
+        chunk = port.read(max(1, there))
+        self._came += chunk
+        return bool(chunk)
+
+    def _take(self, count: int) -> bytes:
+        taken = bytes(self._came[:count])
+        del self._came[:count]
+        return taken
 
     def pause(self, delay_s: float) -> None:
         self._clock.wait(threading.Event(), delay_s)
@@ -101,6 +129,7 @@ class SerialWire:
     def close(self) -> None:
         """Let go of the port. Never raises; may be called twice."""
         port, self._port = self._port, None
+        self._came.clear()
         if port is not None:
             with suppress(*GONE):
                 port.close()
