@@ -47,6 +47,10 @@ class Database(Protocol):
         """Create the journal's tables, empty. Raises ConfigInvalid where they do not belong."""
         ...
 
+    def make_durable(self) -> None:
+        """See to it that a commit is durable; only once the database is known to be ours, not to alter another's."""
+        ...
+
     def close(self) -> None:
         """Let go of the connection; never raises."""
         ...
@@ -99,6 +103,7 @@ def _check(database: Database, *, write: bool) -> None:
         database.commit()
     finally:
         database.rollback()
+    database.make_durable()
 
 
 def _check_version(database: Database) -> None:

@@ -63,6 +63,9 @@ class PostgresDatabase:
         for statement in schema.create_statements("BIGINT GENERATED ALWAYS AS IDENTITY PRIMARY KEY", "BYTEA"):
             self.execute(statement)
 
+    def make_durable(self) -> None:
+        self.execute("SET synchronous_commit = on")  # whatever the server is set to
+
     def close(self) -> None:
         self._connection.close()
 

@@ -13,6 +13,7 @@ from wakerail.journal.database import NO_PARAMETERS
 from wakerail.journal.errors import JournalDamaged, JournalUnavailable
 from wakerail_kit.errors import ConfigInvalid, ContractViolation
 
+_WRITE, _READ, _READ_STILL = "mode=rwc", "mode=ro", "immutable=1"
 _WAL_KEPT_BYTES = 64 * 1024 * 1024
 _WORDS = {
     sqlite3.SQLITE_FULL: "the disk is full",
@@ -38,9 +39,7 @@ class SqliteDatabase:
         try:
             if write:
                 path.parent.mkdir(parents=True, exist_ok=True)
-            self._connection = self._opened("mode=rwc" if write else "mode=ro", lock_timeout_s)
-            if write:
-                self._prepare()
+            self._connection = self._opened(_WRITE if write else _READ, lock_timeout_s)
             self._inode = path.stat().st_ino
         except (OSError, sqlite3.Error) as wrong:
             sort = JournalUnavailable if _code(wrong) in _PASSING else ConfigInvalid
@@ -60,25 +59,11 @@ class SqliteDatabase:
             connection.close()
             # Reading needs a place for the shared index beside the file, unless the file is known to lie still:
             # an archived journal in a folder that may not be written, with nothing left in its write-ahead log.
-            still = how == "mode=ro" and not self._path.with_name(f"{self._path.name}-wal").exists()
+            still = how == _READ and not self._path.with_name(f"{self._path.name}-wal").exists()
             if still and _code(wrong) in {sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN}:
-                return self._opened("immutable=1", lock_timeout_s)
+                return self._opened(_READ_STILL, lock_timeout_s)
             raise
         return connection
-
-    def _prepare(self) -> None:
-        try:
-            self._set_durable()
-        except sqlite3.Error:
-            self._connection.close()
-            raise
-
-    def _set_durable(self) -> None:
-        (mode,) = self._connection.execute("PRAGMA journal_mode = WAL").fetchone()
-        if mode != "wal":
-            raise sqlite3.OperationalError("this file system does not let readers and a writer share a file")
-        self._connection.execute("PRAGMA synchronous = FULL")
-        self._connection.execute(f"PRAGMA journal_size_limit = {_WAL_KEPT_BYTES}")
 
     def execute(self, sql: str, parameters: Mapping[str, object] = NO_PARAMETERS) -> list[tuple[Any, ...]]:
         with self._translated():
@@ -115,6 +100,13 @@ class SqliteDatabase:
             raise ConfigInvalid(f"{self.where}: is a database, but not a Wakerail journal; name another one")
         for statement in schema.create_statements("INTEGER PRIMARY KEY AUTOINCREMENT", "BLOB"):
             self.execute(statement)
+
+    def make_durable(self) -> None:
+        ((mode,),) = self.execute("PRAGMA journal_mode = WAL")
+        if mode != "wal":
+            raise ConfigInvalid(f"{self.where}: this file system does not let readers and a writer share a journal")
+        self.execute("PRAGMA synchronous = FULL")
+        self.execute(f"PRAGMA journal_size_limit = {_WAL_KEPT_BYTES}")
 
     def close(self) -> None:
         self._connection.close()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import importlib
 import os
 import sqlite3
 import subprocess
@@ -66,13 +67,13 @@ async def test_a_foreign_database_is_refused_and_left_alone(path, clock, foreign
         for statement in foreign:
             database.execute(statement)
     database.close()
+    before = path.read_bytes()
     for attempt in (open_at(path, clock), asyncio.to_thread(JournalReader, path)):
         with pytest.raises(ConfigInvalid, match="not a Wakerail journal") as refused:
             await attempt
         assert str(path) in one_line(refused)
-    database = sqlite3.connect(path)
-    assert len(database.execute("SELECT * FROM sqlite_master").fetchall()) == len(foreign)
-    database.close()
+    assert path.read_bytes() == before
+    assert list(path.parent.iterdir()) == [path]
 
 
 async def test_a_journal_of_a_newer_version_is_refused(path, clock):
@@ -300,3 +301,29 @@ async def test_a_database_that_may_grow_no_more_is_reported(path, clock, samples
         await journal.append("t", samples.event())
     with JournalReader(path) as reader:
         assert [entry.row for entry in reader.messages()][:-1] == kept
+
+
+async def test_a_server_that_ended_our_connection_is_reported_and_found_again(postgres_server, clock, samples):
+    name = f"journal_{os.urandom(6).hex()}"
+    psycopg = importlib.import_module("psycopg")
+    with psycopg.connect(f"{postgres_server}/postgres", autocommit=True) as other:
+        other.execute(f"CREATE SCHEMA {name}")
+        url = f"{postgres_server}/postgres?options=-csearch_path%3D{name}&application_name={name}"
+        async with await open_at(url, clock) as journal:
+            first = await journal.append("t", samples.event())
+            other.execute(
+                f"SELECT pg_terminate_backend(pid, 10000) FROM pg_stat_activity WHERE application_name = '{name}'"
+            )
+            lost = samples.event()
+            with pytest.raises(JournalUnavailable, match=r"postgresql://127\.0\.0\.1:\d+/postgres: ") as away:
+                await journal.append("t", lost)
+            one_line(away)
+            assert await journal.append("t", lost) > first
+            other.execute("BEGIN")
+            other.execute("SELECT pg_advisory_xact_lock(5573926001)")
+            with pytest.raises(JournalUnavailable, match="lock timeout"):
+                await journal.append("t", samples.event())
+            other.execute("ROLLBACK")
+            await journal.append("t", samples.event())
+    with JournalReader(url) as reader:
+        assert len(list(reader.messages())) == 3

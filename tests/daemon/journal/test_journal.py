@@ -94,6 +94,15 @@ async def test_a_cancelled_caller_disturbs_nobody(path, clock, samples):
     assert given_up.cancelled()
 
 
+async def test_every_commit_is_made_durable_and_readers_never_wait(path, clock):
+    async with await Journal.open(path, bench=BENCH, clock=clock) as journal:
+        settings = [
+            await journal._writer.call(lambda database, name=name: database.execute(f"PRAGMA {name}"))
+            for name in ("synchronous", "journal_mode")
+        ]
+    assert settings == [[(2,)], [("wal",)]]  # 2 is FULL
+
+
 # --- the outbox ---
 
 
