@@ -24,6 +24,7 @@ from wakerail_kit.yamldoc import Section
 
 if TYPE_CHECKING:
     import serial
+    from serial.serialutil import Timeout
 
 try:
     import termios
@@ -86,10 +87,10 @@ class SerialWire:
                 raise OutOfSync(f"{self._address}: took no bytes for {self._timeout_s:g} s") from wrong
 
     def read_until(self, end: bytes) -> bytes:
-        deadline_s = self._clock.monotonic_s() + self._timeout_s
+        patience = self._patience()
         with self._using() as port:
             while end not in self._came and len(self._came) < _LONGEST_ANSWER:
-                if not self._receive(port, deadline_s):
+                if not self._receive(port, patience):
                     break
         at = self._came.find(end)
         if at < 0:
@@ -97,22 +98,28 @@ class SerialWire:
         return self._take(at + len(end))
 
     def read_exactly(self, count: int) -> bytes:
-        deadline_s = self._clock.monotonic_s() + self._timeout_s
+        patience = self._patience()
         with self._using() as port:
             while len(self._came) < count:
-                if not self._receive(port, deadline_s):
+                if not self._receive(port, patience):
                     break
         if len(self._came) < count:
             raise OutOfSync(f"{self._address}: {self._in_time(bytes(self._came))}, {count} bytes were due")
         return self._take(count)
 
-    def _receive(self, port: serial.Serial, deadline_s: float) -> bool:
+    def _patience(self) -> Timeout:
+        """Return the time that an answer gets, on the port's own clock, which its reads keep as well."""
+        from serial.serialutil import Timeout  # noqa: PLC0415
+
+        return Timeout(self._timeout_s)
+
+    def _receive(self, port: serial.Serial, patience: Timeout) -> bool:
         """Take what has come, waiting for the first byte; False when none came in time.
 
         In whole pieces: asked byte by byte the port costs a system call or two for each of them.
         """
         there = port.in_waiting
-        if not there and self._clock.monotonic_s() > deadline_s:
+        if not there and patience.expired():
             return False
         chunk = port.read(max(1, there))
         self._came += chunk
