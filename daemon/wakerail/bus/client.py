@@ -14,6 +14,7 @@ import structlog
 from msgspec import Struct
 
 from wakerail.bus.link import BrokerAddress, client_id, connect, lost, publish
+from wakerail.bus.local import check_filter
 from wakerail_kit import topics
 from wakerail_kit.clock import Clock, RealClock
 from wakerail_kit.errors import ContractViolation, DeviceUnavailable, WakerailError
@@ -109,8 +110,10 @@ class BusClient:
         """Give ``(topic, message)`` of all that is published on topics matching ``pattern``, retained statuses first.
 
         They count from the moment that ``subscribed`` returns, or the first one came. What does not follow its schema
-        is left out and logged. Ends with DeviceUnavailable if the broker goes.
+        is left out and logged. Ends with DeviceUnavailable if the broker goes. Raises ContractViolation for a pattern
+        that is no topic filter.
         """
+        check_filter(pattern)
         stream = _Stream(self._address, client_id(self.bench, self._role), pattern)
         self._streams = [each for each in self._streams if not each.task.done()] + [stream]
         return stream.read()

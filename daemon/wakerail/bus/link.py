@@ -153,7 +153,7 @@ async def _enter(client: aiomqtt.Client) -> None:
     except asyncio.CancelledError:
         # The socket is opened in a thread, which cannot be stopped; its own time-outs bound this wait.
         await asyncio.wait([entering])
-        if entering.exception() is None:
+        if not entering.cancelled() and entering.exception() is None:
             await client.__aexit__(None, None, None)
         else:
             _drop(client)

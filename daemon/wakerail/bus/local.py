@@ -21,6 +21,16 @@ log = structlog.get_logger(__name__)
 _KNOWN_TOPICS = 1024  # runs come and go, so the memory of who wants which topic is emptied when it gets this long
 
 
+def check_filter(pattern: str) -> None:
+    """Raise ContractViolation for what is no MQTT topic filter (MQTT 5.0, 4.7.1)."""
+    *front, last = pattern.split("/")
+    wrong = any("#" in level for level in front) or ("#" in last and last != "#")
+    if wrong or not pattern or any("+" in level and level != "+" for level in [*front, last]):
+        raise ContractViolation(
+            f"{pattern!r} is no topic filter: '+' stands for one whole level, and '#' for all the rest, at the end"
+        )
+
+
 @dataclass(frozen=True, slots=True)
 class Publication:
     """A message as it was published. ``row`` is its place in the journal, None for one that is not durable."""
@@ -77,12 +87,13 @@ class Bus:
         """Call ``deliver(topic, message)`` for each message whose topic matches; return what ends it.
 
         ``pattern`` is an MQTT topic filter (``+`` one level, ``#`` the rest). Retained messages of the past are not
-        delivered: ask ``retained`` for them.
+        delivered: ask ``retained`` for them. Raises ContractViolation for a pattern that is no filter.
         """
         return self.follow(pattern, lambda publication: deliver(publication.topic, publication.message))
 
     def follow(self, pattern: str, deliver: Follower) -> Callable[[], None]:
         """Like ``subscribe``, for who needs the journal row and the retain mark as well."""
+        check_filter(pattern)
         subscription = _Subscription(pattern, deliver)
         self._subscriptions.append(subscription)
         self._wanted_by.clear()

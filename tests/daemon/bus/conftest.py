@@ -132,6 +132,7 @@ class Mosquitto:
         ]
         self._config.write_text("\n".join([*text, *(lines or ["allow_anonymous true"])]) + "\n", encoding="utf-8")
         self.process: asyncio.subprocess.Process | None = None
+        self.certificate: Path | None = None
 
     async def start(self) -> None:
         program = shutil.which("mosquitto") or "/usr/sbin/mosquitto"
@@ -192,6 +193,27 @@ async def mosquitto_with_password(tmp_path: Path) -> AsyncIterator[Mosquitto]:
     maker = await asyncio.create_subprocess_exec("mosquitto_passwd", "-b", "-c", str(passwords), "anna", "right/")
     assert await soon(maker.wait()) == 0
     found = Mosquitto(tmp_path, ["allow_anonymous false", f"password_file {passwords}"])
+    await found.start()
+    try:
+        yield found
+    finally:
+        await found.kill()
+
+
+@pytest.fixture
+async def encrypted_mosquitto(tmp_path: Path) -> AsyncIterator[Mosquitto]:
+    """A running Mosquitto that speaks TLS with a certificate nobody knows yet: its ``certificate``."""
+    if shutil.which("openssl") is None:
+        pytest.skip("openssl is not installed, so that no certificate can be made")
+    key, certificate = tmp_path / "key.pem", tmp_path / "certificate.pem"
+    made = ["-newkey", "rsa:2048", "-nodes", "-days", "2", "-keyout", str(key), "-out", str(certificate)]
+    named = ["-subj", "/CN=test", "-addext", "subjectAltName=IP:127.0.0.1"]
+    maker = await asyncio.create_subprocess_exec(
+        "openssl", "req", "-x509", *made, *named, stderr=asyncio.subprocess.DEVNULL
+    )
+    assert await soon(maker.wait()) == 0
+    found = Mosquitto(tmp_path, ["allow_anonymous true", f"certfile {certificate}", f"keyfile {key}"])
+    found.certificate = certificate
     await found.start()
     try:
         yield found
