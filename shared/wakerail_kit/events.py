@@ -102,7 +102,11 @@ class PortTested(EventData, frozen=True, kw_only=True):
 
 
 class UsbAttached(EventData, frozen=True, kw_only=True):
-    """A USB device was enumerated. ``mode`` is the boot mode by the device family's table, if known."""
+    """A USB device was enumerated. ``mode`` is the boot mode by the device family's table, if known.
+
+    ``mode_order`` is its place in the order of a boot (0 is earliest), ``last_order`` that of the family's last mode,
+    in which a booted device shows.
+    """
 
     instrument: str
     at_s: float
@@ -118,6 +122,7 @@ class UsbAttached(EventData, frozen=True, kw_only=True):
     family: str = ""
     mode: str = ""
     mode_order: int | None = None
+    last_order: int | None = None
 
 
 class UsbDetached(EventData, frozen=True, kw_only=True):

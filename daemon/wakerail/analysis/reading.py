@@ -32,8 +32,8 @@ class Watched:
 
     ``drawing`` is None if it never became clear whether the first level was standing draw or a running device.
     ``quiet`` are the seconds before the device drew, ``seconds`` those since it last rose or fell. ``opening_a`` is
-    how the last boot began, ``busiest_a`` the level of its busiest second. ``usb_mode`` is the name and order of the
-    mode that USB shows at the end.
+    how the last boot began, ``busiest_a`` the level of its busiest second. ``usb_mode`` is the mode
+    that USB shows at the end, and whether it is the last of its family.
     """
 
     settings: ReaderSettings
@@ -56,7 +56,7 @@ class Watched:
     seconds: list[SecondLevel] = field(default_factory=list)
     opening_a: float | None = None
     busiest_a: float = 0.0
-    usb_mode: tuple[str, int] | None = None
+    usb_mode: tuple[str, bool] | None = None
     usb_returned_s: list[float] = field(default_factory=list)
 
     @property
@@ -215,9 +215,9 @@ def _conclude_of_end(watched: Watched) -> _Conclusion:
             f"Its current was still going from {human(earlier_a, 'A')} to {level} at the end; watch longer."
         )
     up = f"for {human(up_s, 's')}"
-    if watched.usb_mode is not None and settings.running_mode_order is not None:
-        mode, order = watched.usb_mode
-        if order < settings.running_mode_order:
+    if watched.usb_mode is not None:
+        mode, is_last = watched.usb_mode
+        if not is_last:
             says = f"It started and stays in mode {mode!r} on USB, at {level}, {up}."
             return Finding.STALLED, Outcome.FAILED, says
         return (

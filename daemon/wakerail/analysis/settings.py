@@ -13,7 +13,6 @@ class ReaderSettings:
         prompted_s: when the person was told to start the device (monotonic).
         standing_a: the current measured before that, output on and device off.
         limit_a, set_v: the supply's current limit and set voltage.
-        running_mode_order: the place of the last of the family's USB modes, in which a booted device shows.
 
     Thresholds:
         hold_s: how long a level must last, over at least two samples, before it counts. Supply supervisors commonly
@@ -31,7 +30,6 @@ class ReaderSettings:
     standing_a: float | None = None
     limit_a: float | None = None
     set_v: float | None = None
-    running_mode_order: int | None = None
     hold_s: float = 0.14
     margin_a: float = 0.005
     standing_max_a: float = 0.005

@@ -19,6 +19,7 @@ class _Stay:
     ids: tuple[int, int] | None = None
     mode: str = ""
     order: int | None = None
+    last_order: int | None = None
     left_s: float | None = None
 
 
@@ -62,7 +63,7 @@ class UsbTrail:
             case UsbAttached():
                 ids = (event.vendor_id, event.product_id)
                 on_trial = bool(event.family) or drawing
-                stay = _Stay(event.path, event.at_s, on_trial, ids, event.mode, event.mode_order)
+                stay = _Stay(event.path, event.at_s, on_trial, ids, event.mode, event.mode_order, event.last_order)
                 return self._come(event.family or event.path, stay)
             case UsbEnumerationFailed():
                 return self._come(event.path, _Stay(event.path, event.at_s, on_trial=False))
@@ -74,14 +75,14 @@ class UsbTrail:
             for stay in (*self._last.values(), *self._ended)
         )
 
-    def mode_now(self) -> tuple[str, int] | None:
-        """Return the name and order of the latest mode that the device is on the bus in, or None."""
+    def mode_now(self) -> tuple[str, bool] | None:
+        """Return the latest mode that the device is on the bus in, and whether it is its family's last; or None."""
         modes = [
-            (stay.order, stay.mode)
+            (stay.order, stay.mode, stay.order == stay.last_order)
             for stay in self._last.values()
             if stay.on_trial and stay.left_s is None and stay.order is not None
         ]
-        return max(modes)[::-1] if modes else None
+        return max(modes)[1:] if modes else None
 
     def left(self, start_s: float, end_s: float) -> bool:
         """Tell whether a device left the bus between two moments."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from wakerail_kit.events import EventData, UsbAttached, UsbDetached, UsbEnumerationFailed
-from wakerail_kit.families import DeviceFamily, classify
+from wakerail_kit.families import DeviceFamily, UsbMode, classify
 from wakerail_plugins.usb_watcher.device import UsbDevice
 from wakerail_plugins.usb_watcher.kernel_log import EnumerationRecord, FailureCounter
 
@@ -36,7 +36,7 @@ class UsbBus:
         if device.is_hub:
             return events
         self._present[path] = device
-        family, mode, mode_order = self._boot_mode(device)
+        family, mode = self._boot_mode(device)
         return [
             *events,
             UsbAttached(
@@ -51,9 +51,10 @@ class UsbBus:
                 serial=device.serial,
                 maker=device.maker,
                 product=device.product,
-                family=family,
-                mode=mode,
-                mode_order=mode_order,
+                family=family.name if family else "",
+                mode=mode.name if mode else "",
+                mode_order=mode.order if mode else None,
+                last_order=family.usb_modes[-1].order if family else None,
             ),
         ]
 
@@ -62,7 +63,7 @@ class UsbBus:
         device = self._present.pop(path, None)
         if device is None:
             return []
-        family, mode, _ = self._boot_mode(device)
+        family, mode = self._boot_mode(device)
         return [
             UsbDetached(
                 instrument=self._instrument,
@@ -70,8 +71,8 @@ class UsbBus:
                 path=path,
                 vendor_id=device.vendor_id,
                 product_id=device.product_id,
-                family=family,
-                mode=mode,
+                family=family.name if family else "",
+                mode=mode.name if mode else "",
             )
         ]
 
@@ -83,6 +84,6 @@ class UsbBus:
     def _failed(self, path: str, count: int, says: str, at_s: float) -> UsbEnumerationFailed:
         return UsbEnumerationFailed(instrument=self._instrument, at_s=at_s, path=path, count=count, says=says)
 
-    def _boot_mode(self, device: UsbDevice) -> tuple[str, str, int | None]:
+    def _boot_mode(self, device: UsbDevice) -> tuple[DeviceFamily | None, UsbMode | None]:
         found = classify(self._families, device.vendor_id, device.product_id, device.device_class)
-        return ("", "", None) if found is None else (found[0].name, found[1].name, found[1].order)
+        return found if found is not None else (None, None)

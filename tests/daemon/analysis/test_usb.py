@@ -24,6 +24,7 @@ def attached(at_s, mode="system", *, family="handheld", path="1-1", order=True):
         family=family,
         mode=mode if order else "",
         mode_order=number if order else None,
+        last_order=len(MODES) - 1 if order else None,
     )
 
 
@@ -52,7 +53,7 @@ def feed(reader, trace, events):
 
 @pytest.fixture(name="reader")
 def _reader():
-    return BootReader(ReaderSettings(standing_a=0.0003, running_mode_order=2))
+    return BootReader(ReaderSettings(standing_a=0.0003))
 
 
 def test_a_staged_boot_going_forward_is_no_restart(reader):
@@ -135,7 +136,7 @@ def test_usb_tells_a_device_that_hangs_from_one_that_runs_at_full_load(trace):
         ("loader", (Finding.STALLED, Outcome.FAILED)),
         ("system", (Finding.RUNNING, Outcome.PASSED)),
     ):
-        reader = BootReader(ReaderSettings(standing_a=0.0003, running_mode_order=2))
+        reader = BootReader(ReaderSettings(standing_a=0.0003))
         feed(reader, busy, [attached(102.5, "rom"), detached(103), attached(103.5, last)])
         reading = reader.finish(busy.end_s)
         assert (reading.finding, reading.outcome) == expected
