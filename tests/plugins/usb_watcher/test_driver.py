@@ -161,7 +161,7 @@ def test_a_device_is_told_from_plug_to_unplug(bench, watcher, clock):
         family="test-family",
         mode="loader",
         mode_order=0,
-        last_order=1,
+        last_order=0,
     )
     clock.advance(1.0)
     bench.unplug("1-2")
