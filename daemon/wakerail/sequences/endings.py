@@ -45,6 +45,11 @@ def bench_fault(says: str) -> Ending:
     return Ending(Outcome.INCONCLUSIVE, Finding.BENCH_FAULT, sentence(says))
 
 
+def lost(name: str, why: str) -> Ending:
+    """Return the ending of a run that lost an instrument which it cannot do without."""
+    return bench_fault(f"the bench lost {name}: {why.removeprefix(f'{name}: ')}")
+
+
 def ending_of(error: DeviceRefused | DeviceUnavailable | OutOfSync, concerned: list[InstrumentAccess]) -> Ending:
     """Return what an instrument's refusal or failure means; a tripped one refuses because of its interlock."""
     for instrument in concerned:

@@ -1,4 +1,27 @@
-"""Reads a sequence from YAML and checks all of it: every mistake is one line with file, line and key."""
+"""Reads a sequence from YAML and checks all of it: every mistake is one line with file, line and key.
+
+    sequence: <name>
+    purpose:  <the question it answers>
+    passed:   <finding when all is well>           default checks-passed
+    cautions: [<shown before anything is switched on>, ...]
+    needs:    {<role>: <kind>, ...}
+    uses:     {<role>: <kind>, ...}                used if the bench has one
+    inputs:   {<name>: {default: 3.85 V, min: 3 V, max: 4.5 V, says: <what it is>}, ...}
+    steps:    each has one verb, and ``title`` if its own words will not do
+      - <role>:  {<setting>: <amount>, output: on}
+      - measure: {signal: <role>.<signal>, over: <time>, stat: mean|min|max|median|p2p, min: ..., max: ...,
+                  while: <role>.<on/off signal>}   outside the limits while this is off: the bench's fault
+        failed:  <finding>                         default check-failed; of measure and test
+      - prompt:  <what the person is to do>
+      - wait:    <time>
+      - test:    {<role>: <test>, as: <name>}
+      - watch:   {for: <time>, signals: [<role>.current, <role of a usb-watcher>],
+                  fail_on: restart, stop_after: 3} restarts that end the watch early; without fail_on none do
+        only_if_failed: <name of an earlier test>  that failure then stands unless a check after it passes
+    finally:  settings that switch nothing on, and waits
+
+An amount is a quantity (``5 mA``), an input (``$volts``) or a share of one (``50 % of $volts``).
+"""
 
 from __future__ import annotations
 

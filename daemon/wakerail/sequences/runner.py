@@ -18,7 +18,7 @@ from wakerail.analysis.watch import BootReader
 from wakerail.sequences.access import Bench
 from wakerail.sequences.arrivals import Arrivals
 from wakerail.sequences.context import RunContext
-from wakerail.sequences.endings import Ending, RunEnded, bench_fault, ending_of, interlock, sentence, stopped
+from wakerail.sequences.endings import Ending, RunEnded, bench_fault, ending_of, interlock, lost, sentence, stopped
 from wakerail.sequences.model import Step
 from wakerail.sequences.plan import Plan
 from wakerail.sequences.prompts import Prompts
@@ -107,8 +107,11 @@ class SequenceRun:
         self._end(stopped(why))
 
     def answer(self, prompt_id: str, confirmed: bool, operator: str = "") -> None:
-        """Answer the prompt that the run waits on; no ends the run. Raises ConfigInvalid for any other prompt."""
-        self._prompts.answer(prompt_id, confirmed, operator)
+        """Answer the prompt that the run waits on; no ends the run. Raises ConfigInvalid for any other prompt.
+
+        ``operator`` is who answers, if it is not who started the run.
+        """
+        self._prompts.answer(prompt_id, confirmed, operator or self._operator)
 
     # --- the steps ---
 
@@ -150,8 +153,8 @@ class SequenceRun:
                 results.passed(step, output)
             elif output.outcome is Outcome.FAILED and step.action.known_as in asked_for:
                 results.followed_up[step.action.known_as] = output
-            elif output.finding is not None:
-                return Ending(output.outcome, output.finding, output.says)
+            else:
+                return Ending(output.outcome, output.finding or Finding.CHECK_FAILED, output.says)
         return results.conclude(plan.sequence.passed)
 
     async def _do_step(self, context: RunContext, number: int, step: Step) -> StepOutput | None:
@@ -202,7 +205,7 @@ class SequenceRun:
             if instrument.state is InstrumentState.TRIPPED:
                 raise RunEnded(interlock(f"an interlock of {name} has tripped: {instrument.words}"))
             if role in self._plan.sequence.needs:
-                raise RunEnded(bench_fault(f"{name} was lost: {instrument.words}"))
+                raise RunEnded(lost(name, instrument.words))
             self._lose(role, instrument.words)
 
     # --- what comes from outside ---
@@ -218,7 +221,7 @@ class SequenceRun:
                 evidence.append(evidence_of(event, row, sentence(data.why)))
                 role = next(role for role, bound in self._plan.roles.items() if bound == name)
                 if role in self._plan.sequence.needs:
-                    self._end(bench_fault(f"{name} was lost: {data.why}"))
+                    self._end(lost(name, data.why))
                 else:
                     self._lose(role, data.why)
             case InstrumentFaulted():

@@ -76,7 +76,7 @@ def with_safety(ending: Ending, not_safe: Iterable[str], notes: Iterable[str]) -
     if not names:
         return Ending(ending.outcome, ending.finding, reason)
     outcome = Outcome.ABORTED if ending.outcome is Outcome.ABORTED else Outcome.INCONCLUSIVE
-    warning = f"{names} could not be made safe: treat it as switched on and pull its plug."
+    warning = f"The bench could not make {names} safe: treat it as switched on and pull its plug."
     return Ending(outcome, Finding.BENCH_FAULT, f"{warning} Before that: {reason}")
 
 

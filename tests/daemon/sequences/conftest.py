@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections.abc import Awaitable, Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from typing import Any
 
 import pytest
+from structlog.testing import capture_logs
+
 from wakerail.bus import Bus
 from wakerail.sequences import SequenceRun, make_plan, parse_sequence
 from wakerail_kit import topics
@@ -41,12 +45,10 @@ async def hang() -> None:
 
 
 async def hang_hard() -> None:
-    """Hang even while being cancelled, as a thread in a driver does."""
-    while True:
-        try:
-            await asyncio.get_running_loop().create_future()
-        except asyncio.CancelledError:
-            continue
+    """Hang on although it was cancelled, as a thread in a driver does; the loop's own end is let through."""
+    with contextlib.suppress(asyncio.CancelledError):
+        await hang()
+    await hang()
 
 
 def raising(error: BaseException) -> Trouble:
@@ -255,10 +257,12 @@ class FakeBench:
         end_s = self.clock.monotonic_s() + limit_s
         try:
             while True:
-                for _ in range(200):  # a record takes several turns of the loop
+                while True:  # until nothing is left to do at this moment
                     await asyncio.sleep(0)
                     if done():
                         return
+                    if not asyncio.get_running_loop()._ready:  # type: ignore[attr-defined]
+                        break
                 due_s = self.clock.next_due_s()
                 assert due_s is not None, "everything waits, and nothing is due"
                 assert due_s <= end_s, f"not so within {limit_s} s; so far: {self.points}"
@@ -273,6 +277,13 @@ class FakeBench:
 
     async def reached(self, words: str) -> None:
         await self.until(lambda: any(point.startswith(words) for point in self.points))
+
+
+@pytest.fixture(autouse=True)
+def logged() -> Iterator[list[Any]]:
+    """What was logged, as data."""
+    with capture_logs() as entries:
+        yield entries
 
 
 @pytest.fixture

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
 from wakerail.sequences import exit_code_of, load_sequences
 from wakerail_kit.events import LineResult, RunStarted, StepStarted
 from wakerail_kit.outcome import Finding, Outcome
@@ -80,7 +82,7 @@ async def test_a_board_that_restarts_fails_and_each_restart_is_evidence_with_its
     assert len(restarts) == 3
     for each in restarts:
         assert bench.journal[each.journal_row - 1].id == each.event_id
-    gaps_s = [after.at_s - before.at_s for before, after in zip(restarts, restarts[1:], strict=False)]
+    gaps_s = [after.at_s - before.at_s for before, after in itertools.pairwise(restarts)]
     assert gaps_s == pytest.approx([5.1, 5.1], abs=0.2)
     # three restarts are enough: the rest of the window was not waited for
     assert bench.clock.monotonic_s() < 30

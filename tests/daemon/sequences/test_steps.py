@@ -9,6 +9,7 @@ import statistics
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from wakerail.analysis.seen import Onset, Restart
 from wakerail.sequences import parse_sequence
 from wakerail.sequences.arrivals import stall_limit_s
@@ -356,13 +357,25 @@ async def test_a_watch_looks_back_half_a_minute_at_most(bench):
     )
 
 
-async def test_a_watch_that_cannot_keep_up_says_so(bench, troubles):
-    """The journal hangs on the onset while frames pour in: the bench, not the device, is at fault."""
+async def test_a_watch_whose_evidence_cannot_be_recorded_ends(bench, troubles):
+    """The journal hangs on the onset: the bench, not the device, is at fault."""
     make, _ = scripted()
     bench.at = lambda words: troubles.hang if words == "record OnsetSeen" else None
     run, _ = bench.start(HEAD + ON + "  - watch: {for: 60 s, signals: [supply.current]}\n", make_reader=make)
     verdict = await bench.verdict(run)
     assert (verdict.outcome, verdict.finding) == (Outcome.INCONCLUSIVE, Finding.BENCH_FAULT)
+
+
+async def test_a_watch_that_cannot_keep_up_says_so_instead_of_missing_frames(bench):
+    make, readers = scripted()
+    run, _ = bench.start(HEAD + ON + "  - watch: {for: 60 s, signals: [supply.current]}\n", make_reader=make)
+    await bench.until(lambda: bool(readers))
+    psu = bench.instruments["psu"]
+    for _ in range(10_002):
+        bench.bus.publish(topics.instrument(bench.name, "psu", "frame"), psu.frame())
+    verdict = await bench.verdict(run)
+    assert (verdict.outcome, verdict.finding) == (Outcome.INCONCLUSIVE, Finding.BENCH_FAULT)
+    assert "cannot keep up" in verdict.reason
 
 
 async def test_an_instrument_out_of_step_is_a_bench_fault_in_a_test_too(bench, troubles):
