@@ -84,7 +84,7 @@ def main() -> None:
         sequences.mkdir()
         text = (shipped("sequences") / "boot-watch.yaml").read_text(encoding="utf-8")
         (sequences / "boot-watch.yaml").write_text(
-            text.replace("fail_on: restart}", "fail_on: restart, stop_after: 100000}"), encoding="utf-8"
+            text.replace("fail_on: restart}", "fail_on: restart, stop_after: 1000}"), encoding="utf-8"
         )
         with simulators(folder, ["--trace", str(folder / "boots.csv")]) as addresses:
             config = write_config(folder, "latency", addresses)

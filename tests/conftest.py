@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Callable
 from pathlib import Path
+from typing import NoReturn
 
 import pytest
 
@@ -16,10 +18,20 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
     for marker in item.iter_markers("needs"):
         (service,) = marker.args
         if shutil.which(PROGRAM_OF_SERVICE[service], path=os.environ["PATH"] + ":/usr/sbin") is None:
-            why = f"{service} is not installed on this machine"
-            if os.environ.get("WAKERAIL_REQUIRE_SERVICES") == "1":
-                pytest.fail(f"{why}, and here it is required")
-            pytest.skip(why)
+            do_without(f"{service} is not installed on this machine")
+
+
+def do_without(why: str) -> NoReturn:
+    """Skip a test for want of a service; fail it where the services are required, as in CI."""
+    if os.environ.get("WAKERAIL_REQUIRE_SERVICES") == "1":
+        pytest.fail(f"{why}, and here it is required")
+    pytest.skip(why)
+
+
+@pytest.fixture(scope="session", name="do_without")
+def _do_without() -> Callable[[str], NoReturn]:
+    """What a fixture calls that finds its service absent."""
+    return do_without
 
 
 @pytest.fixture(scope="session")

@@ -8,10 +8,10 @@ import shutil
 import socket
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import pytest
 
@@ -102,11 +102,13 @@ def path(tmp_path: Path) -> Path:
 
 
 @pytest.fixture(scope="session")
-def postgres_server() -> Iterator[str]:
+def postgres_server(do_without: Callable[[str], NoReturn]) -> Iterator[str]:
     """The URL of a PostgreSQL server begun for these tests, without the database's name."""
-    programs = Path(_postgres_programs())
+    programs = _postgres_programs()
+    if programs is None:
+        do_without("PostgreSQL is not installed on this machine")
     if importlib.util.find_spec("psycopg") is None:
-        pytest.skip("psycopg is not installed: pip install 'psycopg[binary]'")
+        do_without("psycopg is not installed: pip install 'psycopg[binary]'")
     as_user: dict[str, Any] = {}
     if os.geteuid() == 0:  # the server refuses to be root
         as_user = {"user": "nobody", "group": "nogroup", "extra_groups": []}
@@ -128,11 +130,9 @@ def postgres_server() -> Iterator[str]:
         run("pg_ctl", "-w", "-m", "immediate", "stop")
 
 
-def _postgres_programs() -> str:
+def _postgres_programs() -> Path | None:
     found = shutil.which("pg_ctl") or next(map(str, Path("/usr/lib/postgresql").glob("*/bin/pg_ctl")), None)
-    if found is None:
-        pytest.skip("PostgreSQL is not installed on this machine")
-    return str(Path(found).resolve().parent)
+    return Path(found).resolve().parent if found else None
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
