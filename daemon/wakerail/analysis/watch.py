@@ -28,7 +28,7 @@ from wakerail_kit.messages import Frame
 from wakerail_kit.units import human
 
 _FIRST_SAMPLES = 5  # the median of so few tells the first level, whatever the rate, and shrugs off a spike
-_AT_LIMIT = 0.98  # of the current limit: a supply that does not say that it limits
+_AT_LIMIT = 0.98  # of the current limit: a supply limits, whether or not it says so in time
 _DRAGGED_DOWN = 0.5  # of the set voltage: no device's own circuits run there, so what still draws is a short
 _EARLIER_MODE = "usb-earlier-mode"
 _USB_NEAR_S = 1.0  # how far the two witnesses of one restart may lie apart
@@ -139,7 +139,7 @@ class BootReader:
 
     def _take_limit(self, at_s: float, amps: float, volts: float | None, limits: float | None) -> None:
         settings = self._settings
-        if limits is None:
+        if not limits:  # the supply is asked for it less often than for the current, and a collapse is short
             limits = settings.limit_a is not None and amps >= _AT_LIMIT * settings.limit_a
         if limits:
             self._limited_s = at_s

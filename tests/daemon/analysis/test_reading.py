@@ -125,6 +125,12 @@ def test_one_limited_sample_at_the_fall_is_enough(trace, watch, when):
     assert conclude(watch(starved, limit_a=0.5), starved)[0] is Finding.SUPPLY_LIMITED
 
 
+def test_a_supply_that_has_not_yet_said_that_it_limits_is_believed_by_its_current(trace, watch):
+    starved = trace(20).then(0.0003, 2, limiting=0).then(0.26, 1.5, limiting=0)
+    starved.then(0.5, 0.05, ripple=0.001, limiting=0).then(0.0003, 15, limiting=0)
+    assert conclude(watch(starved, limit_a=0.5), starved)[0] is Finding.SUPPLY_LIMITED
+
+
 def test_one_limited_sample_that_a_boot_survives_is_no_finding(trace, watch):
     boot = trace(20).then(0.0003, 2, limiting=0).then(0.5, 0.05, limiting=1).then(0.65, 4, limiting=0)
     boot.then(0.19, 15, ripple=0.1, limiting=0)
