@@ -40,8 +40,9 @@ __all__ = [
     "parse_fault",
 ]
 
-_TICK_S = 0.02  # how soon what happens by itself (a USB device that attaches) is seen,
-_IDLE_TICK_S = 0.2  # and how soon, while the supply is off and little can happen, it is noticed that it is on
+_TICK_S = 0.1  # how soon a brown-out is seen that nobody asked about; what is planned is seen when it is due
+_IDLE_TICK_S = 0.25  # and how soon it is noticed that the supply was switched on
+_SHORTEST_TICK_S = 0.005
 _TICKER_JOIN_S = 5.0
 
 
@@ -199,4 +200,5 @@ class SimulatedBench:
         tick_s = _IDLE_TICK_S
         while not self._clock.wait(self._stopping, tick_s):
             with self._world.present():
-                tick_s = _TICK_S if self._world.supply.output_on else _IDLE_TICK_S
+                longest_s = _TICK_S if self._world.supply.output_on else _IDLE_TICK_S
+                tick_s = min(longest_s, max(_SHORTEST_TICK_S, self._world.until_planned_s()))

@@ -36,7 +36,8 @@ def cut_line(received: bytearray) -> bytes | None:
 class Link:
     """Serves one non-blocking file in a reactor's thread. ``gone`` is called when the other side has gone.
 
-    While an answer cannot be written the link reads nothing, so a client that does not read holds up only itself.
+    While an answer cannot be written nothing more is read or carried out, so a client that does not read holds up only
+    itself.
     """
 
     def __init__(
@@ -60,8 +61,8 @@ class Link:
         self._reactor.unwatch(self._file)
 
     def serve(self) -> None:
-        """Carry out what was received, unless the instrument hangs; called again when it no longer does."""
-        while self._open:
+        """Carry out what was received, as long as the instrument does not hang and its answers can be written."""
+        while self._open and not self._unsent:
             hung_until_s = self._mishaps.hung_until_s()
             if hung_until_s is not None:
                 del self._received[_MAX_WAITING_BYTES:]
@@ -108,6 +109,10 @@ class Link:
             self.gone()
             return
         if self._unsent:
-            self._reactor.watch(self._file, selectors.EVENT_WRITE, self._write)
+            self._reactor.watch(self._file, selectors.EVENT_WRITE, self._go_on)
         else:
             self._reactor.watch(self._file, selectors.EVENT_READ, self._read)
+
+    def _go_on(self) -> None:
+        self._write()
+        self.serve()

@@ -8,6 +8,7 @@ in which pieces the world was asked; so the same commands at the same times give
 from __future__ import annotations
 
 import functools
+import math
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -26,7 +27,7 @@ from wakerail_sim.noise import Noise
 from wakerail_sim.plate import Plate
 from wakerail_sim.replay import Replay
 from wakerail_sim.supply import Flow, Load, Supply, Trip
-from wakerail_sim.ticks import STEP_TICKS, step_at, steps_of
+from wakerail_sim.ticks import STEP_S, STEP_TICKS, step_at, steps_of
 from wakerail_sim.trace import RecordedTrace
 from wakerail_sim.usb_port import UsbChange, UsbPort
 
@@ -94,6 +95,11 @@ class World:
         """Let something happen so long from now; it runs with the world locked and must not block."""
         with self.present():
             self._agenda.after(steps_of(after_s), action)
+
+    def until_planned_s(self) -> float:
+        """Return how long it is until the next thing happens by itself; infinity if nothing is planned."""
+        planned = self._agenda.next_step()
+        return math.inf if planned is None else (planned - self.now_step) * STEP_S
 
     def press_button(self) -> None:
         """Press the device's power button."""

@@ -53,6 +53,24 @@ def test_asking_more_often_changes_nothing(
     assert len(once[0]) == len(once[1]) == SPAN_MS // 2
 
 
+# each ends with something that the current or the voltage brings about between two commands
+SURPRISES = {
+    "over-current": [(300, "CURR:PROT 0.15;PROT:STAT 1")],
+    "brown-out": [(200, "CURR 0.05")],
+    "collapse": [(200, "CURR 0.02")],
+    "limits": [(300, "CURR 0.28"), (900, "CURR 0.26")],
+}
+
+
+@pytest.mark.parametrize("script", SURPRISES.values(), ids=SURPRISES)
+def test_what_happens_by_itself_happens_at_its_own_step(lab: Any, script: list[tuple[int, str]]) -> None:
+    whole = [(0, "VOLT 3.85;CURR 3;:OUTP ON"), (5, "press"), *script]
+    once = play(lab(), whole, [])
+    assert play(lab(), whole, list(range(195, 420))) == once
+    assert play(lab(), whole, list(range(0, SPAN_MS, 70))) == once
+    assert max(once[0][500:]) != max(once[0])  # the surprise did come
+
+
 def test_another_seed_gives_other_samples_of_the_same_boot(lab: Any) -> None:
     one, other = (lab(seed=seed).boot(8.0) for seed in (1, 2))
     assert not np.array_equal(one, other)

@@ -108,6 +108,18 @@ def test_the_cable_takes_the_device_off_the_bus_and_back(lab: Any) -> None:
     assert bench.usb[-1].number == 4
 
 
+def test_a_cable_that_rattles_is_enumerated_once(lab: Any) -> None:
+    bench = booted(lab())
+    bench.run(10)
+    for _ in range(3):
+        for cable_in in (False, True):
+            with bench.world.present():
+                bench.world.usb.plug(cable_in=cable_in)
+            bench.run(0.03)
+    bench.run(1)
+    assert shown(bench.usb[3:]) == ["UsbDetach:running", "UsbAttach:running"]
+
+
 def test_the_device_descriptor_has_its_fields_where_the_standard_puts_them(family: DeviceFamily) -> None:
     # offsets: USB 2.0, table 9-8
     identity = UsbIdentity.of(family, family.usb_modes[0], seed=12)
