@@ -72,11 +72,13 @@ def default_config_path() -> Path:
 
 @dataclass(frozen=True, slots=True)
 class BenchPlace:
-    """The little of a configuration that a client needs: which bench, which broker, which journal."""
+    """The little of a configuration that a client needs. ``broker_key`` is where the file names the broker."""
 
     name: str
     client_url: str
+    broker_key: str
     journal: str
+    sequences: Path
 
 
 def load_place(file: Path) -> BenchPlace:
@@ -84,8 +86,10 @@ def load_place(file: Path) -> BenchPlace:
     doc = load_yaml(file)
     doc.top.leave_open()
     name, url, port, journal = _place(doc.top)
+    sequences = _folder(doc.top, "sequences", file.parent / "sequences")
     doc.finish()
-    return BenchPlace(name, url or f"mqtt://127.0.0.1:{port}", journal)
+    broker_key = f"{file}:{doc.top.line_of('broker')}: broker"
+    return BenchPlace(name, url or f"mqtt://127.0.0.1:{port}", broker_key, journal, sequences)
 
 
 def load_bench_config(file: Path, types: Mapping[str, InstrumentType], clock: Clock) -> BenchConfig:

@@ -12,7 +12,7 @@ from rich import box
 from rich.console import Console
 from rich.table import Table
 
-from wakerail.cli.options import AsJson, Config, config_file, place
+from wakerail.cli.options import AsJson, Config, config_file, place, served_bench
 from wakerail_kit.clock import RealClock
 from wakerail_kit.errors import ConfigInvalid, WakerailError
 from wakerail_kit.messages import (
@@ -122,11 +122,9 @@ def instruments(config: Config = None, as_json: AsJson = False) -> None:
 
 def sequences(config: Config = None, as_json: AsJson = False) -> None:
     """List the sequences of the configuration, and what each is for."""
-    from wakerail.config import shipped  # noqa: PLC0415
     from wakerail.sequences import load_sequences  # noqa: PLC0415
 
-    folder = config_file(config).parent / "sequences"
-    found = load_sequences(folder if folder.is_dir() else shipped("sequences"))
+    found = load_sequences(place(config).sequences)
     if as_json:
         rows = [{"sequence": name, "purpose": one.purpose} for name, one in found.items()]
         print(msgspec.json.encode(rows).decode())  # noqa: T201
@@ -158,10 +156,7 @@ def reset(
 
 
 async def _ask(config: Path | None, verb: str, args: msgspec.Struct) -> Answer:
-    from wakerail.bus import BusClient  # noqa: PLC0415
-
-    where = place(config)
-    async with BusClient(where.client_url, where.name) as client:
+    async with served_bench(config) as client:
         answer = await client.ask(verb, args)
     if not answer.ok:
         raise_refusal(answer)

@@ -16,7 +16,7 @@ from msgspec import Struct
 from rich.console import Console
 from rich.live import Live
 
-from wakerail.cli.options import AsJson, Config, place
+from wakerail.cli.options import AsJson, Config, served_bench
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.events import RunStarted, read_event
 from wakerail_kit.messages import Event, Prompt, RunSequence, Verdict
@@ -40,7 +40,11 @@ def run(
     config: Config = None,
     as_json: AsJson = False,
 ) -> None:
-    """Run a sequence: 0 Passed, 1 Failed, 2 usage, 3 Inconclusive, 4 Aborted, 5 bench fault. Ctrl-C aborts safely."""
+    """Run a sequence on the running daemon, and answer its prompts here. Ctrl-C aborts it safely.
+
+    Exit code: 0 Passed, 1 Failed, 3 Inconclusive, 4 Aborted; 2 if something typed or written must be corrected, or no
+    broker is where the configuration says (nothing was started); 5 if the bench, its daemon or an instrument failed.
+    """
     from wakerail.sequences import exit_code_of  # noqa: PLC0415  only once there is something to run
 
     request = RunSequence(
@@ -62,14 +66,12 @@ def parse_inputs(texts: list[str]) -> dict[str, str]:
 
 
 async def _run(request: RunSequence, config: Path | None, out: Path | None, *, yes: bool, as_json: bool) -> Verdict:
-    from wakerail.bus import BusClient  # noqa: PLC0415
     from wakerail.cli.following import follow_run  # noqa: PLC0415
 
-    where = place(config)
     abort = asyncio.Event()
     asyncio.get_running_loop().add_signal_handler(signal.SIGINT, abort.set)
     screen = Screen(as_json=as_json, do=_confirm_all if yes else None)
-    async with BusClient(where.client_url, where.name) as client:
+    async with served_bench(config) as client:
         with screen:
             verdict = await follow_run(client, request, screen, abort)
     screen.conclude(verdict, out)

@@ -23,6 +23,9 @@ from wakerail_kit import topics
 from wakerail_kit.clock import Clock, rfc3339
 from wakerail_kit.messages import InstrumentState, Status
 
+#: How long broker and instruments get for their first attempt before the bench is called ready without them.
+FIRST_ATTEMPT_S = 2.0
+
 log = structlog.get_logger()
 
 
@@ -79,11 +82,26 @@ async def serve(config_file: Path, clock: Clock, ready: Callable[[str, str], Non
         stack.push_async_callback(runs.abort_all, "the daemon was stopped")
 
         bus.publish(daemon_topic, status(InstrumentState.READY, "ready"), retain=True)
-        if config.broker_url is None:
-            await mirror.connected()
+        await _first_attempts(mirror, bench, stop)
         ready(config.name, url)
         await stop.wait()
         log.info("stopping")
+
+
+async def _first_attempts(mirror: Mirror, bench: Bench, stop: asyncio.Event) -> None:
+    """Let broker and instruments be there before anyone asks for them; who is late is told by its status."""
+
+    async def all_tried() -> None:
+        async with bench.bus.listen(f"{topics.ROOT}/{bench.name}/+/status") as news:
+            while any(host.state is InstrumentState.CONNECTING for host in bench.hosts.values()):
+                await anext(news)
+        await mirror.connected()
+
+    either = [asyncio.ensure_future(all_tried()), asyncio.ensure_future(stop.wait())]
+    await asyncio.wait(either, timeout=FIRST_ATTEMPT_S, return_when=asyncio.FIRST_COMPLETED)
+    for waiting in either:
+        waiting.cancel()
+    await asyncio.gather(*either, return_exceptions=True)
 
 
 def _lock_folder(journal: str) -> Path:
