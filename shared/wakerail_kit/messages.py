@@ -128,7 +128,10 @@ class StepResult(Struct, frozen=True, kw_only=True):
 
 
 class Evidence(Struct, frozen=True, kw_only=True):
-    """An event that the verdict rests on, with its place in the journal."""
+    """An event that the verdict rests on, with its place in the journal.
+
+    ``time`` is when it was noted, ``at_s`` when what it tells of happened, in seconds from the run's start.
+    """
 
     event_id: str
     type: str

@@ -96,7 +96,8 @@ def _evidence(verdict: Verdict) -> Table:
     table = _columns(Column(justify="right", no_wrap=True), Column(), Column(no_wrap=True, style="dim"))
     started = datetime.fromisoformat(verdict.started)
     for one in verdict.evidence:
-        since_s = (datetime.fromisoformat(one.time) - started).total_seconds()
+        noted_s = (datetime.fromisoformat(one.time) - started).total_seconds()
+        since_s = noted_s if one.at_s is None else one.at_s
         row = "" if one.journal_row is None else f"journal {one.journal_row}"
         table.add_row(f"{since_s:.1f} s", one.says, row)
     return table

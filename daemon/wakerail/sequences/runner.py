@@ -73,6 +73,7 @@ class SequenceRun:
         self._job = job
         self._operator = operator
         self._started = rfc3339(now)
+        self._start_s = bench.clock.monotonic_s()
         self._record = RunRecord(bench, self.id, plan)
         self._prompts = Prompts(bench, self._record, plan.sequence.cautions)
         self._make_reader = make_reader
@@ -269,6 +270,7 @@ class SequenceRun:
             job=self._job,
             operator=self._operator,
             started=self._started,
+            start_s=self._start_s,
             ending=ending,
             results=record.results,
         )

@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from importlib import metadata
 
+from msgspec import structs
+
 from wakerail.sequences.access import Bench, InstrumentAccess
 from wakerail.sequences.endings import Ending, sentence
 from wakerail.sequences.model import Step
@@ -80,6 +82,11 @@ def with_safety(ending: Ending, not_safe: Iterable[str], notes: Iterable[str]) -
     return Ending(outcome, Finding.BENCH_FAULT, f"{warning} Before that: {reason}")
 
 
+def _since(start_s: float, evidence: Evidence) -> Evidence:
+    """Count an evidence's time from the run's start: monotonic seconds mean nothing outside the daemon."""
+    return evidence if evidence.at_s is None else structs.replace(evidence, at_s=round(evidence.at_s - start_s, 6))
+
+
 def assemble(
     *,
     plan: Plan,
@@ -88,10 +95,11 @@ def assemble(
     job: str | None,
     operator: str,
     started: str,
+    start_s: float,
     ending: Ending,
     results: Results,
 ) -> Verdict:
-    """Return the verdict of a run that has ended now."""
+    """Return the verdict of a run that began at ``started``, monotonic ``start_s``, and has ended now."""
     now = bench.clock.now()
     return Verdict(
         id=new_id(now),
@@ -107,7 +115,7 @@ def assemble(
         reason=ending.reason,
         steps=list(results.steps),
         measurements=list(results.measurements),
-        evidence=list(results.evidence),
+        evidence=[_since(start_s, each) for each in results.evidence],
         instruments=[_used(role, bench.instruments[name]) for role, name in plan.roles.items()],
         operator=operator,
         software_version=metadata.version("wakerail"),

@@ -60,8 +60,8 @@ class Runs:
             raise ConfigInvalid(f"no sequence {args.sequence!r}; known: {', '.join(sorted(known))}")
         plan = make_plan(known[args.sequence], args.inputs, self._bench)
         run = SequenceRun(plan, self._bench, job=args.job, operator=args.operator)
+        done = run.start()  # refuses if another run has the instruments
         self._running[run.id] = run
-        done = run.start()
         done.add_done_callback(lambda _: self._running.pop(run.id, None))
         return {"run": run.id, "instruments": dict(plan.roles)}
 
