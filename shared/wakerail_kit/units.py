@@ -9,10 +9,12 @@ import functools
 import math
 import re
 from importlib import resources
-
-import pint
+from typing import TYPE_CHECKING
 
 from wakerail_kit.errors import WakerailError
+
+if TYPE_CHECKING:
+    import pint
 
 _NAMES = {
     "V": ("a voltage", "3.85 V"),
@@ -30,6 +32,22 @@ _NAMES = {
     "K/s": ("a ramp", "1.5 K/s"),
 }
 _PINT_OF_UCUM = {"1": "dimensionless", "%": "percent"}
+#: What files and commands nearly always say, with its UCUM unit and factor, so that the daemon is ready before pint
+#: (a third of a second to load) would be. A test holds each entry to what pint says.
+COMMON = {
+    "V": ("V", 1.0),
+    "mV": ("V", 1e-3),
+    "A": ("A", 1.0),
+    "mA": ("A", 1e-3),
+    "uA": ("A", 1e-6),
+    "s": ("s", 1.0),
+    "ms": ("s", 1e-3),
+    "min": ("s", 60.0),
+    "h": ("s", 3600.0),
+    "Hz": ("Hz", 1.0),
+    "degC": ("Cel", 1.0),
+    "Ohm": ("Ohm", 1.0),
+}
 _QUANTITY = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
 
 
@@ -40,6 +58,8 @@ class UnitInvalid(WakerailError):
 @functools.cache
 def registry() -> pint.UnitRegistry[float]:
     """Return the bench's pint registry, built once from the kit's own short list of units."""
+    import pint  # noqa: PLC0415  slow to load, and seldom needed
+
     with resources.as_file(resources.files("wakerail_kit") / "units.txt") as definitions:
         return pint.UnitRegistry(str(definitions))
 
@@ -61,6 +81,10 @@ def parse_quantity(text: object, unit: str) -> float:
         if unit == "1":
             return number
         raise UnitInvalid(f"{str(text)!r} has no unit; write it like '{example}'")
+    if COMMON.get(suffix, ("", 0.0))[0] == unit:
+        return number * COMMON[suffix][1]
+    import pint  # noqa: PLC0415
+
     try:
         quantity = registry().Quantity(number, suffix)
         return float(quantity.to(_PINT_OF_UCUM.get(unit, unit)).magnitude)

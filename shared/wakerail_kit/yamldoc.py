@@ -250,7 +250,11 @@ class Section:
         self._open = True
 
 
-class _Loader(yaml.SafeLoader):
+# libyaml where PyYAML was built with it: a daemon reads a dozen files before it is ready.
+_SafeLoader: type[yaml.SafeLoader] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+
+class _Loader(_SafeLoader):  # type: ignore[misc, valid-type]
     """Safe YAML in which on, off, yes and no are true and false, as people write them on a bench."""
 
 

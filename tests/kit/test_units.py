@@ -7,7 +7,8 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from wakerail_kit.units import UnitInvalid, factor, human, parse_quantity
+
+from wakerail_kit.units import COMMON, UnitInvalid, factor, human, parse_quantity, registry
 
 
 @pytest.mark.parametrize(
@@ -63,3 +64,8 @@ def test_numbers_are_shown_as_people_write_them() -> None:
     assert human(3.85, "V") == "3.85 V"
     assert human(0.0000035, "A") == "3.5 µA"
     assert human(230.0, "Cel") == "230 °C"
+
+
+@pytest.mark.parametrize(("text", "unit", "scale"), [(text, *common) for text, common in COMMON.items()])
+def test_the_common_units_are_what_pint_says(text: str, unit: str, scale: float) -> None:
+    assert registry().Quantity(7.0, text).to(unit).magnitude == pytest.approx(7.0 * scale, rel=1e-12)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.yamldoc import parse_yaml
 
@@ -52,5 +53,5 @@ def test_on_and_off_are_flags_and_hexadecimal_is_a_number() -> None:
 def test_a_key_given_twice_is_told() -> None:
     doc = parse_yaml("a: 1\na: 2\n", "x.yaml")
     doc.top.integer("a")
-    with pytest.raises(ConfigInvalid, match="x.yaml:2: a: given twice"):
+    with pytest.raises(ConfigInvalid, match=r"x\.yaml:2: a: given twice"):
         doc.finish()

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import asyncio
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import structlog
 
 from wakerail.bench import Bench
 from wakerail.bus import Requests
-from wakerail.sequences import SequenceRun, check_sequence, load_sequences, make_plan
 from wakerail_kit.errors import ConfigInvalid, DeviceRefused
 from wakerail_kit.messages import (
     AbortRun,
@@ -21,6 +20,9 @@ from wakerail_kit.messages import (
     RunSequence,
     Verdict,
 )
+
+if TYPE_CHECKING:
+    from wakerail.sequences import SequenceRun
 
 log = structlog.get_logger()
 
@@ -55,6 +57,9 @@ class Runs:
     async def _run(self, args: RunSequence) -> dict[str, Any]:
         if self._closed:
             raise DeviceRefused("the daemon is stopping; it takes no new runs")
+        # Late: what runs a sequence is not needed to be ready, and the daemon loads it as soon as it is.
+        from wakerail.sequences import SequenceRun, load_sequences, make_plan  # noqa: PLC0415
+
         known = load_sequences(self._folder)
         if args.sequence not in known:
             raise ConfigInvalid(f"no sequence {args.sequence!r}; known: {', '.join(sorted(known))}")
@@ -85,6 +90,8 @@ class Runs:
         return [host.status() for host in self._bench.hosts.values()]
 
     async def _sequences(self, args: ListSequences) -> list[dict[str, Any]]:  # noqa: ARG002
+        from wakerail.sequences import check_sequence, load_sequences  # noqa: PLC0415
+
         kinds = [host.kind for host in self._bench.hosts.values()]
         return [
             {"sequence": name, "purpose": sequence.purpose, "missing": check_sequence(sequence, kinds)}

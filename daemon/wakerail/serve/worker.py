@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import importlib
 import signal
 from collections.abc import Callable
 from pathlib import Path
@@ -84,6 +85,8 @@ async def serve(config_file: Path, clock: Clock, ready: Callable[[str, str], Non
         bus.publish(daemon_topic, status(InstrumentState.READY, "ready"), retain=True)
         await _first_attempts(mirror, bench, stop)
         ready(config.name, url)
+        # Loaded now, while nobody waits for it, rather than at the first request to run something.
+        await asyncio.to_thread(importlib.import_module, "wakerail.sequences")
         await stop.wait()
         log.info("stopping")
 
