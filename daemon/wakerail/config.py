@@ -21,6 +21,7 @@ from wakerail_kit.topics import RESERVED
 from wakerail_kit.yamldoc import Section, load_yaml
 
 DEFAULT_BROKER_PORT = 1883
+MAX_PORT = 65535
 MAX_RATE_HZ = 1000.0
 _BROKER = re.compile(r"^(embedded(:\d{1,5})?|mqtts?://[^/\s]+)$")
 
@@ -118,6 +119,8 @@ def _place(top: Section) -> tuple[str, str | None, int, str]:
     broker = top.text("broker", default="embedded")
     if not _BROKER.match(broker):
         top.note("broker", f"{broker!r} is no broker; write 'embedded', 'embedded:1883' or 'mqtt://host:1883'")
+    elif (port := broker.rpartition(":")[2]).isdigit() and int(port) > MAX_PORT:
+        top.note("broker", f"{broker!r} has no possible port; the highest is {MAX_PORT}")
     journal = top.text("journal", default=f"var/{name}.sqlite")
     if broker.startswith("mqtt"):
         return name, broker, 0, journal

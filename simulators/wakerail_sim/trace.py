@@ -92,6 +92,8 @@ def _read(text: Iterable[str], delimiter: str, file: Path) -> RecordedTrace:
         taken.append(values)
     if len(taken) < _MIN_ROWS:
         raise ConfigInvalid(f"{file}: {len(taken)} rows of data; at least {_MIN_ROWS} are needed")
+    if taken[0][0] == taken[-1][0]:
+        raise ConfigInvalid(f"{file}: all rows have the same time, {taken[0][0]:g} s; a recording lasts")
     columns = np.asarray(taken, dtype=np.float64).T
     return RecordedTrace(columns[0] - columns[0][0], columns[1], columns[2] if voltage is not None else None)
 

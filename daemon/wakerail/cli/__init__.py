@@ -11,10 +11,14 @@ USAGE, BENCH_FAULT = 2, 5
 
 def main() -> None:
     """Run the command line. Every error of ours is one line on stderr and an exit code; no traceback."""
-    from wakerail.cli.app import app  # noqa: PLC0415  so that an import error below still ends in one line
+    from wakerail.cli.app import UsageError, app  # noqa: PLC0415  so that Ctrl-C during the imports is quiet, too
 
     try:
-        app()
+        sys.exit(app(prog_name="wakerail", standalone_mode=False))
+    except UsageError as wrong:
+        if says := " ".join(wrong.format_message().split()):  # else it has shown its help instead
+            print(f"wakerail: {says}", file=sys.stderr)  # noqa: T201
+        sys.exit(USAGE)
     except ConfigInvalid as wrong:
         for problem in wrong.problems:
             print(f"wakerail: {problem}", file=sys.stderr)  # noqa: T201  this is the command line

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import cast
+
 import typer
 
 from wakerail.cli import bench, demo, run, sim
 from wakerail.cli.log import log
+
+#: A command line that cannot be understood; typer has no public name for what its own errors are made from.
+UsageError = cast("type[typer.BadParameter]", typer.BadParameter.__bases__[0])
 
 app = typer.Typer(
     name="wakerail",

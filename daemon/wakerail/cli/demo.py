@@ -36,9 +36,13 @@ def demo(
     as_json: AsJson = False,
 ) -> None:
     """Watch a device that restarts: broker, daemon, four simulated instruments, boot watch, verdict and picture."""
+    from wakerail_sim.bench import parse_fault  # noqa: PLC0415
+
     console = Console(stderr=True, highlight=False)
     folder = out / datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
     faults = fault or ["restart-at-stage:kernel"]
+    for text in faults:
+        parse_fault(text)
     console.print(
         "[bold]The job.[/bold] A handheld data terminal came in from a wet warehouse; it restarts over and over."
     )
@@ -62,9 +66,8 @@ def replay(
     as_json: AsJson = False,
 ) -> None:
     """Run the boot watch on a recorded current trace: the simulated supply plays it over its SCPI socket."""
-    from wakerail_sim.bench import load_trace  # noqa: PLC0415
-
     from wakerail.sequences import exit_code_of  # noqa: PLC0415
+    from wakerail_sim.bench import load_trace  # noqa: PLC0415
 
     recorded = load_trace(trace)
     spacing_s = statistics.median(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import getpass
 import signal
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated
@@ -20,6 +19,8 @@ from wakerail.cli.options import AsJson, Config, served_bench
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.events import RunStarted, read_event
 from wakerail_kit.messages import Event, Prompt, RunSequence, Verdict
+
+STDIN = 0
 
 Inputs = Annotated[
     list[str] | None, typer.Option("--set", help='An input with its unit, e.g. --set volts="3.85 V"; again for more.')
@@ -148,17 +149,22 @@ class Screen:
 
 async def read_line() -> str | None:
     """Return a line typed at the terminal without blocking anything, or None at the end of input."""
+    try:
+        # Unbuffered, and not sys.stdin: lines that come together must not hide in a buffer where nobody waits for them.
+        source = open(STDIN, "rb", buffering=0, closefd=False)  # noqa: ASYNC230, SIM115  a descriptor, open already
+    except OSError:  # the program was started without an input
+        return None
     loop = asyncio.get_running_loop()
     ready = asyncio.Event()
     try:
-        loop.add_reader(sys.stdin.fileno(), ready.set)
-    except (OSError, ValueError):  # a regular file or nothing at all: reading cannot block then
-        return sys.stdin.readline() or None
+        loop.add_reader(STDIN, ready.set)
+    except OSError:  # a regular file: reading cannot block then
+        ready.set()
     try:
         await ready.wait()
-        return sys.stdin.readline() or None
+        return source.readline().decode(errors="replace") or None
     finally:
-        loop.remove_reader(sys.stdin.fileno())
+        loop.remove_reader(STDIN)
 
 
 def _confirm_all(prompt: Prompt) -> bool:

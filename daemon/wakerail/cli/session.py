@@ -139,5 +139,6 @@ def _first_line(process: subprocess.Popen[str], who: str, log: Path) -> str:
     if not line:
         process.wait(START_TIMEOUT_S)
         said = log.read_text(encoding="utf-8").strip().splitlines()
-        raise WakerailError(f"{who} did not start: {said[-1] if said else 'it said nothing'}")
+        why = said[-1].removeprefix("wakerail: ") if said else "it said nothing"
+        raise WakerailError(f"{who} did not start: {why}")
     return line

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import difflib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -62,7 +63,9 @@ class Runs:
 
         known = load_sequences(self._folder)
         if args.sequence not in known:
-            raise ConfigInvalid(f"no sequence {args.sequence!r}; known: {', '.join(sorted(known))}")
+            close = difflib.get_close_matches(args.sequence, known, n=1)
+            hint = f"did you mean {close[0]!r}?" if close else f"known: {', '.join(sorted(known))}"
+            raise ConfigInvalid(f"no sequence {args.sequence!r}; {hint}")
         plan = make_plan(known[args.sequence], args.inputs, self._bench)
         run = SequenceRun(plan, self._bench, job=args.job, operator=args.operator)
         done = run.start()  # refuses if another run has the instruments

@@ -16,12 +16,13 @@ import structlog
 
 from wakerail.bench import Bench, load_plugins
 from wakerail.bus import Bus, EmbeddedBroker, Mirror, Requests
-from wakerail.config import load_bench_config
+from wakerail.config import load_bench_config, load_place
 from wakerail.journal import Journal
 from wakerail.serve.lock import bench_lock
 from wakerail.serve.runs import Runs
 from wakerail_kit import topics
 from wakerail_kit.clock import Clock, rfc3339
+from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.messages import InstrumentState, Status
 
 #: How long broker and instruments get for their first attempt before the bench is called ready without them.
@@ -50,7 +51,10 @@ async def serve(config_file: Path, clock: Clock, ready: Callable[[str, str], Non
         url, broker = config.broker_url, None
         if url is None:
             broker = EmbeddedBroker(port=config.broker_port)
-            url = await broker.start()
+            try:
+                url = await broker.start()
+            except ConfigInvalid as wrong:
+                raise ConfigInvalid(f"{load_place(config_file).broker_key}: {wrong}") from None
             stack.push_async_callback(broker.stop)
         journal = await Journal.open(config.journal, bench=config.name, clock=clock)
         stack.push_async_callback(journal.close)
