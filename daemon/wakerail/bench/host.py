@@ -14,11 +14,11 @@ from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field
-from datetime import timedelta
 from typing import Any, Protocol
 
 import structlog
 
+from wakerail.bench.frames import FrameMaker
 from wakerail.bench.interlocks import Interlock, Trip, interlocks_for
 from wakerail.config import InstrumentConfig
 from wakerail_kit.clock import Clock, rfc3339
@@ -33,13 +33,15 @@ from wakerail_kit.events import (
     MadeSafe,
     SettingApplied,
 )
-from wakerail_kit.kinds import Kind, Reading
+from wakerail_kit.kinds import Kind
 from wakerail_kit.messages import Frame, Identity, InstrumentState, Status
 
 FIRST_RETRY_S = 0.25
 LAST_RETRY_S = 8.0
 #: How long a caller waits for the lane to take and finish a command, above the driver's own time-outs.
 COMMAND_TIMEOUT_S = 5.0
+#: Samples of an instrument that no run uses are told this many seconds' worth at a time; a run gets each at once.
+IDLE_FRAME_S = 0.25
 
 log = structlog.get_logger()
 
@@ -88,8 +90,7 @@ class InstrumentHost:
         self._commands_lock = threading.Lock()
         self._energised = True  # until the instrument itself has been put into its safe state
         self._trip: Trip | None = None
-        self._frames = 0
-        self._last_sample_s = float("-inf")
+        self._frames = FrameMaker(bench, config.name, self.kind.signals, clock)
 
     # --- what the bench calls, on the event loop ---
 
@@ -193,6 +194,7 @@ class InstrumentHost:
             self._sit_out(retry_s)
             retry_s = min(retry_s * 2, LAST_RETRY_S)
         self._refuse_waiting()
+        self._tell_frame()
         self._driver.close()
 
     def _open(self) -> bool:
@@ -233,42 +235,15 @@ class InstrumentHost:
             trip = next((trip for guard in self._interlocks if (trip := guard.judge(reading.signals))), None)
             if trip is not None and self._trip is None:
                 self._act_on(trip)
-            frame = self._frame(reading, before_s, after_s)
-            if frame is not None:
-                self._post(self._output.frame, frame)
+            self._frames.add(reading, before_s, after_s)
+        if self.claimed_by is not None or self._frames.age_s(after_s) >= IDLE_FRAME_S:
+            self._tell_frame()
         for data in reading.events:
             self._post_event(data, None)
 
-    def _frame(self, reading: Reading, before_s: float, after_s: float) -> Frame | None:
-        count = len(next(iter(reading.signals.values())))
-        if count == 0:
-            return None
-        half_s = (after_s - before_s) / 2
-        newest_s = before_s + half_s
-        if reading.spacing_s is None:
-            times_s = [newest_s]
-        else:
-            first_s = newest_s - reading.spacing_s * (count - 1)
-            # Blocks that follow on each other are joined by the instrument's own steady spacing; the time of the
-            # query jitters more than that.
-            follows_s = self._last_sample_s + reading.spacing_s
-            if abs(first_s - follows_s) < max(2 * half_s, 5 * reading.spacing_s, 0.02):
-                first_s = follows_s
-            first_s = max(first_s, self._last_sample_s + reading.spacing_s / 2)
-            times_s = [first_s + reading.spacing_s * index for index in range(count)]
-        self._last_sample_s = times_s[-1]
-        self._frames += 1
-        start = self._clock.now() - timedelta(seconds=self._clock.monotonic_s() - times_s[0])
-        return Frame(
-            bench=self._bench,
-            instrument=self.name,
-            number=self._frames,
-            start=rfc3339(start),
-            t_s=times_s,
-            half_width_s=[half_s] * count,
-            signals={name: list(values) for name, values in reading.signals.items()},
-            units={name: self.kind.signals[name] for name in reading.signals},
-        )
+    def _tell_frame(self) -> None:
+        if (frame := self._frames.make()) is not None:
+            self._post(self._output.frame, frame)
 
     def _apply(self, setting: str, value: float | bool, run: str | None) -> None:
         what = self.kind.settings[setting]
@@ -355,6 +330,7 @@ class InstrumentHost:
         news = str(why) != self.words
         self._energised = True
         self._driver.close()
+        self._tell_frame()
         self._set_state(InstrumentState.UNAVAILABLE, str(why))
         if was_ready:
             lost = InstrumentLost(instrument=self.name, state=InstrumentState.UNAVAILABLE, why=str(why))

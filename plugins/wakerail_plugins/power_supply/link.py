@@ -138,10 +138,11 @@ class VisaLink:
 
     def _check_takes(self, own: socket.socket) -> None:
         """Raise unless a command can be sent at once: into a closed connection it would vanish without a word."""
-        if not select.select([], [own], [], self._timeout_s)[1]:
-            raise OutOfSync(f"{self._address} took no command within {self._timeout_s:g} s")
-        if select.select([own], [], [], 0)[0]:
+        came, takes, _ = select.select([own], [own], [], self._timeout_s)
+        if came:
             self._peek(own)
+        if not takes and not select.select([], [own], [], self._timeout_s)[1]:
+            raise OutOfSync(f"{self._address} took no command within {self._timeout_s:g} s")
 
     def _peek(self, own: socket.socket) -> int:
         count = len(own.recv(_PEEK, socket.MSG_PEEK))

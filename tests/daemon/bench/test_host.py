@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import itertools
 import threading
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 import pytest
+
 from wakerail.bench.host import InstrumentHost
 from wakerail.config import InstrumentConfig
 from wakerail_kit import events as ev
@@ -275,7 +277,7 @@ async def test_blocks_that_follow_on_each_other_keep_the_instruments_spacing() -
     async with hosted(driver, rate_hz=200.0) as (_, told):
         frames = [await told.frames.get() for _ in range(5)]
     times_s = [t for frame in frames for t in frame.t_s]
-    steps_s = [later - earlier for earlier, later in zip(times_s, times_s[1:], strict=False)]
+    steps_s = [later - earlier for earlier, later in itertools.pairwise(times_s)]
     assert min(steps_s) > 0
     assert steps_s[0] == pytest.approx(0.0005)
 
@@ -288,3 +290,13 @@ async def test_a_frame_without_samples_is_not_told() -> None:
         await told.state(InstrumentState.READY)
         driver.signals = {"voltage": [1.0], "current": [0.0]}
         assert (await told.frames.get()).number == 1
+
+
+async def test_a_run_gets_each_sample_at_once_and_an_idle_bench_gathers_them() -> None:
+    driver = Driver()
+    async with hosted(driver) as (host, told):
+        idle = await told.frames.get()
+        assert len(idle.t_s) > 1
+        host.claimed_by = "run-1"
+        await told.frames.get()  # what was gathered before
+        assert [len((await told.frames.get()).t_s) for _ in range(3)] == [1, 1, 1]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from wakerail.bench.interlocks import interlocks_for
 from wakerail_kit.kinds import HEAT_SOURCE, PORT_TESTER, POWER_SOURCE
 

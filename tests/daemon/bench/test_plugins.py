@@ -7,6 +7,7 @@ from importlib.metadata import EntryPoint
 from types import ModuleType
 
 import pytest
+
 from wakerail.bench.plugins import load_plugins
 from wakerail_kit.hooks import API_VERSION, ENTRY_POINT_GROUP, InstrumentType, hookimpl
 from wakerail_kit.kinds import PORT_TESTER
