@@ -43,9 +43,6 @@ COMMAND_TIMEOUT_S = 5.0
 #: Samples of an instrument that no run uses are told this many seconds' worth at a time; a run gets each at once.
 IDLE_FRAME_S = 0.25
 
-log = structlog.get_logger()
-
-
 class HostOutput(Protocol):
     """Where a host's news go; all calls come on the event loop's thread, in the order things happened."""
 
@@ -79,6 +76,7 @@ class InstrumentHost:
         self._address = config.address
         self._driver = config.driver
         self._bench = bench
+        self._log = structlog.get_logger().bind(bench=bench, instrument=config.name)  # threads see no context
         self._clock = clock
         self._output = output
         self._interlocks: tuple[Interlock, ...] = interlocks_for(self.kind, config.limits)
@@ -189,7 +187,7 @@ class InstrumentHost:
             except WakerailError as lost:
                 self._lose(lost)
             except Exception as wrong:
-                log.exception("driver broke its contract", instrument=self.name)
+                self._log.exception("driver broke its contract")
                 self._lose(OutOfSync(f"{self.name}: the driver failed: {type(wrong).__name__}: {wrong}"))
             self._sit_out(retry_s)
             retry_s = min(retry_s * 2, LAST_RETRY_S)
@@ -336,7 +334,7 @@ class InstrumentHost:
             lost = InstrumentLost(instrument=self.name, state=InstrumentState.UNAVAILABLE, why=str(why))
             self._post_event(lost, self.claimed_by)
         if news:
-            log.warning("instrument is not available", instrument=self.name, why=str(why))
+            self._log.warning("instrument is not available", why=str(why))
 
     def _sit_out(self, retry_s: float) -> None:
         """Wait before the next attempt; making safe is tried even now, everything else is refused."""
