@@ -110,20 +110,21 @@ def parse_sequence(text: str, file: str) -> Sequence:
             declared.note(key, f"no step uses '${key}'")
     doc.finish()
     sha256 = hashlib.sha256(text.encode()).hexdigest()
-    return Sequence(name, purpose, cautions, needs, uses, inputs, steps, finally_, passed, sha256)
+    known_needs = {role: kind for role, kind in needs.items() if kind is not None}
+    known_uses = {role: kind for role, kind in uses.items() if kind is not None}
+    return Sequence(name, purpose, cautions, known_needs, known_uses, inputs, steps, finally_, passed, sha256)
 
 
-def _roles(top: Section, key: str) -> Mapping[str, Kind]:
+def _roles(top: Section, key: str) -> dict[str, Kind | None]:
     section = top.section(key, default=())
-    roles = {}
+    roles: dict[str, Kind | None] = {}
     for role in section:
         kind = section.text(role, one_of=list(KINDS))
         if role in _READERS or role in _STEP_KEYS:
             section.note(role, f"{role!r} means something else in a step; give the role another name")
         elif not NAME.match(role):
             section.note(role, f"{role!r} is no name; use lower-case letters, digits, '-' and '_'")
-        if kind in KINDS:
-            roles[role] = KINDS[kind]
+        roles[role] = KINDS.get(kind)
     return roles
 
 
@@ -136,7 +137,11 @@ def _input(name: str, section: Section) -> Input:
         )
         section.note("default", why)
         section.leave_open()
-        return Input(name, "1", 0.0, None, None, "")
+        return Input(name, "", 0.0, None, None, "")
+    if unit == "1" and any(_unit_of(section.text(bound, "1")) != "1" for bound in ("min", "max")):
+        section.note("default", f"{text!r} has no unit, unlike its bounds; write it like '3.85 V'")
+        section.leave_open()
+        return Input(name, "", 0.0, None, None, "")
     low = section.optional_quantity("min", unit)
     high = section.optional_quantity("max", unit)
     if low is None and unit != "Cel":
@@ -197,7 +202,12 @@ def _action(section: Section, scope: Scope, failed: Finding | None) -> Action | 
         return None
     if found[0] in _READERS:
         return _READERS[found[0]](section, failed, scope)
-    return settings.read(section, found[0], scope)
+    kind = scope.roles[found[0]]
+    if kind is None:
+        section.section(found[0]).leave_open()
+        scope.used.update(scope.inputs)  # perhaps here
+        return None
+    return settings.read(section, found[0], kind, scope)
 
 
 def _note_no_verb(section: Section, scope: Scope) -> None:

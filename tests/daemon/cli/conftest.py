@@ -6,11 +6,12 @@ import asyncio
 import contextlib
 import json
 import os
+import secrets
 import signal
 import socket
 import sys
 import tempfile
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -37,6 +38,7 @@ class Program:
     def __init__(self, process: asyncio.subprocess.Process) -> None:
         self._process = process
         self._news = asyncio.Condition()
+        self._silent = 0
         self.out = ""
         self.err = ""
         self._readers = [asyncio.create_task(self._read("out")), asyncio.create_task(self._read("err"))]
@@ -75,9 +77,14 @@ class Program:
         async with self._news:
             try:
                 async with asyncio.timeout(timeout_s):
-                    await self._news.wait_for(lambda: (self.out + self.err).count(text) >= times)
+                    await self._news.wait_for(lambda: self._has_said(text, times) or self._silent == len(self._readers))
             except TimeoutError:
                 pytest.fail(f"no {text!r} within {timeout_s:g} s in:\n{self.out}\n{self.err}")
+            if not self._has_said(text, times):
+                pytest.fail(f"it ended without {text!r}; it said:\n{self.out}\n{self.err}")
+
+    def _has_said(self, text: str, times: int) -> bool:
+        return (self.out + self.err).count(text) >= times
 
     async def type(self, text: str) -> None:
         """Type at its terminal."""
@@ -118,6 +125,9 @@ class Program:
             async with self._news:
                 setattr(self, name, getattr(self, name) + data.decode("utf-8", "replace"))
                 self._news.notify_all()
+        async with self._news:
+            self._silent += 1
+            self._news.notify_all()
 
 
 @dataclass
@@ -157,7 +167,7 @@ class BenchUp:
         asked = asyncio.ensure_future(program.says(PROMPT))
         ended = asyncio.ensure_future(program.ends())
         await asyncio.wait([asked, ended], return_when=asyncio.FIRST_COMPLETED)
-        if asked.done() and program.running:
+        if asked.done() and asked.exception() is None:
             for line in hands:
                 await self.hands(line)
             await program.type("\n")
@@ -219,7 +229,7 @@ class Shop:
     ) -> Path:
         """Write the configuration of a bench called ``shop``, with a broker port of its own unless given one."""
         config = write_config(self.folder, "shop", addresses, spacing_s)
-        named = broker or f"embedded:{free_port()}"
+        named = broker or f"embedded:{find_free_port()}"
         config.write_text(config.read_text().replace("broker: embedded:0", f"broker: {named}"))
         return config
 
@@ -258,11 +268,13 @@ class Shop:
         return BenchUp(self.folder, config, daemon, url)
 
 
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
+def find_free_port() -> int:
+    """Find a free port below those that the system hands out by itself, so that nobody is handed it meanwhile."""
+    while True:
+        port = 20000 + secrets.randbelow(10000)
+        with socket.socket() as probe, contextlib.suppress(OSError):
+            probe.bind(("127.0.0.1", port))
+            return port
 
 
 @pytest.fixture
@@ -270,3 +282,9 @@ def shop(project: Path) -> Iterator[Shop]:
     """A shop in a folder whose path is short enough for the sockets in it."""
     with tempfile.TemporaryDirectory(prefix="wakerail-", ignore_cleanup_errors=True) as scratch:
         yield Shop(Path(scratch), project / "docs" / "schemas" / "verdict.json")
+
+
+@pytest.fixture
+def free_port() -> Callable[[], int]:
+    """Find a port of the loopback that nobody listens on."""
+    return find_free_port

@@ -101,7 +101,7 @@ async def test_the_boot_watch_tells_devices_apart(shop):
             (3, "Inconclusive", "too-little-data"),
         ],
         [
-            (0, "Passed", "running"),  # it slept and woke, still on USB
+            (0, "Passed", "running"),  # it slept and woke, still on USB: no restart
             (1, "Failed", "no-draw"),
         ],
         [

@@ -89,7 +89,7 @@ VERBS = "measure, prompt, test, wait, watch, usb, supply, port"
         (
             "{default: 3.85 V, min",
             "{default: 3.85, min",
-            "6: inputs.volts.min: '3.0 V' is not a plain number; write it like '3'",
+            "6: inputs.volts.default: '3.85' has no unit, unlike its bounds; write it like '3.85 V'",
         ),
         (
             "{default: 3.85 V, min",

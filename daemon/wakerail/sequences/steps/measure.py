@@ -160,7 +160,7 @@ def _against(value: float, low: float | None, high: float | None, unit: str) -> 
 def read(section: Section, failed: Finding | None, scope: Scope) -> Measure:
     """Read a measure step."""
     given = section.section("measure")
-    role, signal, unit = scope.signal(given, "signal", given.text("signal", "")) if "signal" in given else ("", "", "1")
+    role, signal, unit = scope.signal(given, "signal", given.text("signal", "")) if "signal" in given else ("", "", "")
     if not signal and "signal" not in given:
         given.note("signal", "is missing; write it like 'supply.current'")
     while_signal = ""
@@ -168,7 +168,7 @@ def read(section: Section, failed: Finding | None, scope: Scope) -> Measure:
         while_role, while_signal, while_unit = scope.signal(given, "while", while_text)
         if while_role != role and while_role in scope.roles:
             given.note("while", f"must be a signal of {role!r}, like the signal that is measured")
-        elif while_role == role and while_unit != "1":
+        elif while_role == role and while_unit not in {"1", ""}:
             given.note("while", f"{while_text!r} is not an on/off signal")
     low = scope.optional_amount(given, "min", unit)
     high = scope.optional_amount(given, "max", unit)

@@ -38,9 +38,13 @@ def nearest(wrong: str, known: Iterable[str]) -> str:
 
 @dataclass(slots=True)
 class Scope:
-    """Names that are known at a place in the sequence, and which of the inputs were used so far."""
+    """Names that are known at a place in the sequence, and which of the inputs were used so far.
 
-    roles: Mapping[str, Kind]
+    A role whose kind is not known is None, and an input's or signal's unit that is not known is empty: that mistake
+    is noted where it was made, and not again wherever it is used.
+    """
+
+    roles: Mapping[str, Kind | None]
     optional: frozenset[str]
     inputs: Mapping[str, str]
     used: set[str] = field(default_factory=set)
@@ -56,6 +60,8 @@ class Scope:
         text = section.text(key)
         reference = _INPUT.match(text)
         try:
+            if reference is None and not unit:
+                return Amount("1", 1.0)
             if reference is None:
                 amount = Amount(unit, parse_quantity(text, unit))
                 if above_zero and amount.number <= 0:
@@ -69,7 +75,7 @@ class Scope:
         self.used.add(name)
         if name not in self.inputs:
             section.note(key, f"input '${name}' is not declared; {nearest(name, self.inputs)}")
-        elif self.inputs[name] != unit:
+        elif unit and self.inputs[name] not in {unit, ""}:
             hint = f"; an input like '{_EXAMPLES[unit]}' would fit" if unit in _EXAMPLES else ""
             section.note(key, f"input '${name}' is in {self.inputs[name]}, but {key} is in {unit}{hint}")
         return Amount(unit, share, name)
@@ -95,5 +101,5 @@ class Scope:
             section.note(key, f"{text!r} is no signal; write it like 'supply.current'")
         elif kind is not None and signal not in kind.signals:
             section.note(key, f"a {kind.name} has no signal {signal!r}; {nearest(signal, kind.signals)}")
-        unit = kind.signals.get(signal, "1") if kind is not None else "1"
+        unit = kind.signals.get(signal, "") if kind is not None else ""
         return role, signal, unit

@@ -62,9 +62,8 @@ class ApplySettings:
         return StepOutput()
 
 
-def read(section: Section, role: str, scope: Scope) -> ApplySettings:
+def read(section: Section, role: str, kind: Kind, scope: Scope) -> ApplySettings:
     """Read the settings of a role's step."""
-    kind = scope.roles[role]
     given = section.section(role)
     if not kind.settings:
         section.note(role, f"a {kind.name} has no settings")

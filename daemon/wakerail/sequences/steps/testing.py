@@ -76,7 +76,7 @@ def read(section: Section, failed: Finding | None, scope: Scope) -> RunTest:
     known_as = given.name("as", "")
     if known_as in scope.tests:
         given.note("as", f"an earlier test is called {known_as!r} already")
-    testable = {role: kind for role, kind in scope.roles.items() if kind.tests}
+    testable = {role: kind for role, kind in scope.roles.items() if kind is not None and kind.tests}
     named = [key for key in given if key != "as"]
     role = named[0] if named else ""
     test = ""

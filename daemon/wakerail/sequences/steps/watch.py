@@ -139,7 +139,7 @@ def read(section: Section, scope: Scope) -> Watch:
             usb = role
         else:
             given.note("signals", f"{text!r} cannot be watched here; one supply's current and one usb-watcher can")
-    if not supply and "signals" in given:
+    if not supply and "signals" in given and None not in scope.roles.values():
         given.note("signals", "a boot is read from a supply's current; name one, like 'supply.current'")
     fail_on = given.text("fail_on", "", one_of=["restart"]) if "fail_on" in given else given.raw("fail_on", "")
     stop_after = given.integer("stop_after", STOP_AFTER, low=1, high=1000)
