@@ -44,7 +44,7 @@ class InstrumentType:
 
     ``build`` reads the driver's own keys from its section of bench.yaml (the section collects every mistake with
     its line) and returns the driver. It must not touch the instrument: ``open`` does that.
-    ``default_address`` and ``says`` are for listings.
+    ``says`` is for listings.
     """
 
     name: str

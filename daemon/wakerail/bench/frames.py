@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from datetime import timedelta
 
 from wakerail_kit.clock import Clock, rfc3339
 from wakerail_kit.kinds import Reading
 from wakerail_kit.messages import Frame
+
+
+def data_of(reading: Reading) -> Reading:
+    """Return the reading with None for whatever is no number: a NaN would pass every limit unnoticed."""
+    signals = {
+        name: [value if value is not None and math.isfinite(value) else None for value in samples]
+        for name, samples in reading.signals.items()
+    }
+    return Reading(signals=signals, spacing_s=reading.spacing_s, events=reading.events)
 
 
 class FrameMaker:

@@ -18,7 +18,7 @@ from typing import Any, Protocol
 
 import structlog
 
-from wakerail.bench.frames import FrameMaker
+from wakerail.bench.frames import FrameMaker, data_of
 from wakerail.bench.interlocks import Interlock, Trip, interlocks_for
 from wakerail.config import InstrumentConfig
 from wakerail_kit.clock import Clock, rfc3339
@@ -38,10 +38,14 @@ from wakerail_kit.messages import Frame, Identity, InstrumentState, Status
 
 FIRST_RETRY_S = 0.25
 LAST_RETRY_S = 8.0
-#: How long a caller waits for the lane to take and finish a command, above the driver's own time-outs.
-COMMAND_TIMEOUT_S = 5.0
+#: How long a caller waits for the lane to take and finish a command. A run's own limits are shorter: these hold
+#: whoever asks without one.
+SETTING_TIMEOUT_S = 15.0
+TEST_TIMEOUT_S = 75.0
+MAKE_SAFE_TIMEOUT_S = 5.0
 #: Samples of an instrument that no run uses are told this many seconds' worth at a time; a run gets each at once.
 IDLE_FRAME_S = 0.25
+
 
 class HostOutput(Protocol):
     """Where a host's news go; all calls come on the event loop's thread, in the order things happened."""
@@ -110,7 +114,7 @@ class InstrumentHost:
 
     async def apply(self, setting: str, value: float | bool, *, run: str | None) -> None:
         """Send one setting and read the error queue. Raises DeviceRefused, DeviceUnavailable or OutOfSync."""
-        await self._on_lane(lambda: self._apply(setting, value, run))
+        await self._on_lane(lambda: self._apply(setting, value, run), SETTING_TIMEOUT_S)
 
     async def test(self, test: str, *, run: str | None) -> EventData:
         """Run one of the kind's tests and return what it found; it is an event as well."""
@@ -120,13 +124,13 @@ class InstrumentHost:
             self._post_event(result, run)
             return result
 
-        found: EventData = await self._on_lane(work)
+        found: EventData = await self._on_lane(work, TEST_TIMEOUT_S)
         return found
 
     async def make_safe(self) -> bool:
         """Put the instrument into its safe state, whatever state the link is in; True if it was reached."""
         try:
-            return bool(await self._on_lane(self._make_safe, safety=True))
+            return bool(await self._on_lane(self._make_safe, MAKE_SAFE_TIMEOUT_S, safety=True))
         except WakerailError:
             return False
 
@@ -140,7 +144,7 @@ class InstrumentHost:
             self._post_event(InterlockReset(instrument=self.name, operator=operator), None)
             self._set_state(InstrumentState.READY, "ready")
 
-        await self._on_lane(work)
+        await self._on_lane(work, SETTING_TIMEOUT_S)
 
     def status(self) -> Status:
         """Return the present state as it goes on the bus."""
@@ -156,7 +160,7 @@ class InstrumentHost:
             identity=self.identity,
         )
 
-    async def _on_lane(self, work: Callable[[], Any], *, safety: bool = False) -> Any:
+    async def _on_lane(self, work: Callable[[], Any], timeout_s: float, *, safety: bool = False) -> Any:
         command = _Command(work, safety)
         overtaken: list[_Command] = []
         with self._commands_lock:
@@ -170,10 +174,10 @@ class InstrumentHost:
         self._wake.set()
         try:
             # shielded: an abandoned answer would belong to the next question
-            return await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(command.result)), COMMAND_TIMEOUT_S)
+            return await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(command.result)), timeout_s)
         except TimeoutError:
             command.result.cancel()
-            raise OutOfSync(f"{self.name}: no answer within {COMMAND_TIMEOUT_S:g} s; its state is not known") from None
+            raise OutOfSync(f"{self.name}: no answer within {timeout_s:g} s; its state is not known") from None
 
     # --- the lane: the only thread that touches the driver ---
 
@@ -227,7 +231,7 @@ class InstrumentHost:
 
     def _poll(self) -> None:
         before_s = self._clock.monotonic_s()
-        reading = self._driver.read()
+        reading = data_of(self._driver.read())
         after_s = self._clock.monotonic_s()
         if reading.signals:
             trip = next((trip for guard in self._interlocks if (trip := guard.judge(reading.signals))), None)

@@ -18,8 +18,6 @@ Samples = Mapping[str, Sequence[float | None]]
 #: A measured voltage may pass the configured limit by this much before the output is cut: overshoot and ripple of an
 #: ordinary supply (common practice, no source).
 VOLTAGE_GRACE = 1.05
-#: A plate without this many consecutive readable samples has lost its sensor. One is enough: heat is never trusted.
-LOST_SAMPLES = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +96,7 @@ class OverTemperature:
 
 
 class LostSensor:
-    """Heater off when the plate's sensor gives nothing, and no heat until it reads again."""
+    """Heater off at the first sample that the plate's sensor does not give, and no heat until it reads again."""
 
     def __init__(self) -> None:
         self._readable = False
@@ -114,7 +112,7 @@ class LostSensor:
             return None
         self._readable = temperatures[-1] is not None
         heating = any(heater for heater in samples.get("heater", ()))
-        if not heating or all(value is not None for value in temperatures[-LOST_SAMPLES:]):
+        if not heating or all(value is not None for value in temperatures):
             return None
         return Trip("lost-sensor", "the heater was on and the temperature sensor gave no reading", None, None, "Cel")
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wakerail.bench.frames import FrameMaker
+from wakerail.bench.frames import FrameMaker, data_of
 from wakerail_kit.clock import SimulatedClock
 from wakerail_kit.kinds import Reading
 
@@ -68,3 +68,9 @@ def test_a_gap_between_blocks_stays_a_gap() -> None:
     frame = maker.make()
     assert frame is not None
     assert frame.t_s[5] - frame.t_s[4] == pytest.approx(3.0 - 0.008 - 1.0)
+
+
+def test_what_is_no_number_is_no_data() -> None:
+    taken = data_of(Reading(signals={"voltage": [1.0, float("nan"), None, float("-inf")]}, spacing_s=0.1))
+    assert taken.signals == {"voltage": [1.0, None, None, None]}
+    assert taken.spacing_s == 0.1

@@ -300,3 +300,13 @@ async def test_a_run_gets_each_sample_at_once_and_an_idle_bench_gathers_them() -
         host.claimed_by = "run-1"
         await told.frames.get()  # what was gathered before
         assert [len((await told.frames.get()).t_s) for _ in range(3)] == [1, 1, 1]
+
+
+async def test_a_sensor_that_reads_nan_is_a_lost_sensor() -> None:
+    driver = Driver()
+    driver.signals = {"temperature": [25.0], "setpoint": [0.0], "heater": [1.0]}
+    async with hosted(driver, HEAT_SOURCE) as (_, told):
+        await told.state(InstrumentState.READY)
+        await told.frames.get()
+        driver.signals = {"temperature": [float("nan")], "setpoint": [0.0], "heater": [1.0]}
+        assert (await told.saw(ev.InterlockTripped))[0].interlock == "lost-sensor"
