@@ -14,6 +14,7 @@ import typer
 from msgspec import Struct
 from rich.console import Console
 from rich.live import Live
+from rich.table import Table
 
 from wakerail.cli.options import AsJson, Config, served_bench
 from wakerail_kit.errors import ConfigInvalid
@@ -131,8 +132,10 @@ class Screen:
 
     def _warn(self, cautions: list[str]) -> None:
         """Show a run's cautions: it has just begun, and nothing is switched on yet."""
+        grid = Table.grid(padding=(0, 1))
         for caution in cautions:
-            self._console.print(f"  ! {caution}", style="bold yellow")
+            grid.add_row(" !", caution, style="bold yellow")
+        self._console.print(grid)
 
     def conclude(self, verdict: Verdict, out: Path | None) -> None:
         """Print the verdict and write its files."""

@@ -274,6 +274,7 @@ class SequenceRun:
             ending=ending,
             results=record.results,
         )
+        self._held.close()  # before it is announced: whoever hears the verdict may begin the next run
         await record.verdict(verdict)
         await record.event_while_closing(
             RunFinished(

@@ -1,0 +1,70 @@
+"""What a client and a daemon read from bench.yaml."""
+
+from __future__ import annotations
+
+import pytest
+
+from wakerail.bench import load_plugins
+from wakerail.config import default_config_path, load_bench_config, load_place, shipped
+from wakerail_kit.clock import RealClock
+from wakerail_kit.errors import ConfigInvalid
+
+
+@pytest.fixture
+def write(tmp_path):
+    def write(text):
+        file = tmp_path / "bench.yaml"
+        file.write_text(text)
+        return file
+
+    return write
+
+
+def test_the_shipped_configuration_is_right_and_limits_what_can_hurt():
+    bench = load_bench_config(shipped("") / "bench.yaml", load_plugins().types, RealClock())
+    assert {instrument.type.kind.name for instrument in bench.instruments} == {
+        "power-source",
+        "heat-source",
+        "port-tester",
+        "usb-watcher",
+    }
+    for instrument in bench.instruments:
+        assert set(instrument.type.kind.must_be_limited) <= set(instrument.limits)
+
+
+@pytest.mark.parametrize(
+    ("broker", "url"),
+    [
+        ("embedded", "mqtt://127.0.0.1:1883"),
+        ("embedded:1999", "mqtt://127.0.0.1:1999"),
+        ("mqtt://shop:1884", "mqtt://shop:1884"),
+        ("mqtts://shop", "mqtts://shop"),
+    ],
+)
+def test_where_a_client_finds_the_bench(write, broker, url):
+    place = load_place(write(f"bench: b\nbroker: {broker}\ninstruments: {{supply: {{whatever: 1}}}}\n"))
+    assert (place.name, place.client_url, place.journal) == ("b", url, "var/b.sqlite")
+    assert place.broker_key.endswith("bench.yaml:2: broker")
+    assert place.sequences == shipped("sequences")
+
+
+def test_sequences_beside_the_file_or_where_it_says(write, tmp_path):
+    (tmp_path / "sequences").mkdir()
+    assert load_place(write("bench: b\n")).sequences == tmp_path / "sequences"
+    (tmp_path / "ours").mkdir()
+    assert load_place(write("bench: b\nsequences: ours\n")).sequences == tmp_path / "ours"
+    with pytest.raises(ConfigInvalid, match=r"bench\.yaml:2: sequences: .*theirs is no folder"):
+        load_place(write("bench: b\nsequences: theirs\n"))
+
+
+def test_a_bench_without_instruments_is_none(write):
+    with pytest.raises(ConfigInvalid, match=r"bench\.yaml:2: instruments: the bench has none"):
+        load_bench_config(write("bench: b\ninstruments: {}\n"), load_plugins().types, RealClock())
+
+
+def test_the_default_is_the_working_folders_own_and_else_the_shipped_one(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert default_config_path() == shipped("") / "bench.yaml"
+    (tmp_path / "config").mkdir()
+    (tmp_path / "config" / "bench.yaml").touch()
+    assert default_config_path().resolve() == tmp_path / "config" / "bench.yaml"
