@@ -55,6 +55,7 @@ class VisaLink:
         self._timeout_s = timeout_s
         self._clock = clock
         self._came = bytearray()
+        self._quiet = contextlib.ExitStack()
         self._resource = _open_resource(address, library, timeout_s)
         try:
             self._serial = address.upper().startswith("ASRL")
@@ -100,6 +101,7 @@ class VisaLink:
     def close(self) -> None:
         """Let go of the resource. Never raises."""
         with contextlib.suppress(Exception):
+            self._quiet.close()
             self._resource.close()
 
     def _take(self, count: int) -> bytes:
@@ -119,11 +121,8 @@ class VisaLink:
         return status == 0
 
     def _read(self, count: int) -> tuple[bytes, int]:
-        from pyvisa.constants import StatusCode  # noqa: PLC0415  slow to load
-
-        with self._resource.ignore_warning(StatusCode.success_max_count_read, StatusCode.success_device_not_present):
-            chunk, status = self._resource.visalib.read(self._resource.session, count)
-            _check(status)
+        chunk, status = self._resource.visalib.read(self._resource.session, count)
+        _check(status)
         return bytes(chunk), int(status)
 
     def _arrived(self, own: socket.socket, deadline_s: float) -> int:
@@ -155,6 +154,8 @@ class VisaLink:
         from pyvisa import constants  # noqa: PLC0415  slow to load
 
         resource: Any = self._resource
+        usual = constants.StatusCode.success_max_count_read, constants.StatusCode.success_device_not_present
+        self._quiet.enter_context(resource.ignore_warning(*usual))  # once: at each read it costs more than the read
         if self._socket is None and not self._messages and line.read_end:
             resource.set_visa_attribute(constants.ResourceAttribute.termchar, ord(line.read_end[-1]))
             resource.set_visa_attribute(constants.ResourceAttribute.termchar_enabled, True)
@@ -204,9 +205,9 @@ class VisaLink:
 
 def _check(status: int) -> None:
     """Raise VisaIOError for an error status; some backends return it instead of raising."""
-    from pyvisa.errors import VisaIOError  # noqa: PLC0415  slow to load
-
     if status < 0:
+        from pyvisa.errors import VisaIOError  # noqa: PLC0415  slow to load
+
         raise VisaIOError(status)
 
 
