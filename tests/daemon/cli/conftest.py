@@ -46,6 +46,8 @@ class Program:
     @classmethod
     async def start(cls, *args: str, stdin: int = asyncio.subprocess.PIPE, cwd: Path | None = None) -> Program:
         """Start ``wakerail`` with arguments; one that starts with a path is that program instead."""
+        env = {**os.environ, "COLUMNS": "200", "NO_COLOR": "1"}
+        env.pop("PYTHONDONTWRITEBYTECODE", None)  # so many starts: let the first one compile for all
         command = args if args[0].startswith("/") else (sys.executable, "-m", "wakerail", *args)
         return cls(
             await asyncio.create_subprocess_exec(
@@ -55,7 +57,7 @@ class Program:
                 stderr=asyncio.subprocess.PIPE,
                 start_new_session=True,
                 cwd=cwd,
-                env={**os.environ, "COLUMNS": "200", "NO_COLOR": "1"},
+                env=env,
             )
         )
 

