@@ -1,4 +1,7 @@
-"""A recorded trace in place of the device: it begins when the power button is pressed and holds its last value."""
+"""A recorded trace in place of the device: it begins when the power button is pressed.
+
+Before that its first current stands, and after its end its last: a recording may well begin while the device runs.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +15,7 @@ from wakerail_sim.trace import RecordedTrace
 
 
 class Replay:
-    """Plays a trace once for each press of the button while the supply's output is on; draws nothing before."""
+    """Plays a trace once for each press of the button while the supply's output is on."""
 
     measured = False
 
@@ -38,7 +41,7 @@ class Replay:
     def flow(self, supply: Supply, ticks: Ints) -> Flow:
         """Return what was recorded at ``ticks``, as far as the supply's limit lets it flow."""
         if self._begun_tick is None:
-            return supply.into_recording(np.zeros(len(ticks)), None)
+            return supply.into_recording(np.full(len(ticks), self._trace.current_a[0]), None)
         place = self._trace.place((ticks - self._begun_tick).astype(np.float64) * TICK_S)
         voltage_v = self._trace.voltage_v
         return supply.into_recording(self._trace.current_a[place], None if voltage_v is None else voltage_v[place])

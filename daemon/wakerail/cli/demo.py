@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import itertools
 import signal
 import statistics
 import tempfile
@@ -12,11 +13,13 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+import yaml
 from rich.console import Console
 
 from wakerail.cli.options import AsJson
 from wakerail.cli.run import Screen, parse_inputs
 from wakerail.cli.session import Session, simulated_bench
+from wakerail.config import shipped
 from wakerail_kit.messages import Prompt, RunSequence, Verdict
 
 #: The shortest and longest spacing at which a recorded trace is read back in blocks.
@@ -65,23 +68,32 @@ def replay(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Run the boot watch on a recorded current trace: the simulated supply plays it over its SCPI socket."""
+    """Run the boot watch on a recorded current trace: the simulated supply plays it over its SCPI socket.
+
+    The steps that measure before the boot are left out: what was drawn then is not in a recording.
+    """
     from wakerail.sequences import exit_code_of  # noqa: PLC0415
     from wakerail_sim.bench import load_trace  # noqa: PLC0415
 
     recorded = load_trace(trace)
-    spacing_s = statistics.median(
-        later - earlier for earlier, later in zip(recorded.t_s, recorded.t_s[1:], strict=False)
-    )
+    spacing_s = statistics.median(later - earlier for earlier, later in itertools.pairwise(recorded.t_s))
     blocks_s = None if spacing_s >= POLLED_SPACING_S else max(spacing_s, BLOCK_SPACING_S[0])
     inputs = {"window": f"{recorded.length_s:.6g} s", **parse_inputs(set_ or [])}
-    with (
-        _scratch() as scratch,
-        simulated_bench(Path(scratch), "replay", ["--trace", str(trace.resolve())], blocks_s) as session,
-    ):
-        request = RunSequence(sequence="boot-watch", inputs=inputs, operator="replay")
-        verdict = asyncio.run(_watch(session, request, out, as_json=as_json))
+    with _scratch() as scratch:
+        _write_replay_sequence(Path(scratch) / "sequences")
+        options = ["--trace", str(trace.resolve())]
+        with simulated_bench(Path(scratch), "replay", options, blocks_s) as session:
+            request = RunSequence(sequence="boot-watch", inputs=inputs, operator="replay")
+            verdict = asyncio.run(_watch(session, request, out, as_json=as_json))
     raise typer.Exit(exit_code_of(verdict))
+
+
+def _write_replay_sequence(folder: Path) -> None:
+    """Write the shipped boot watch without its measuring steps into ``folder``."""
+    sequence = yaml.safe_load((shipped("sequences") / "boot-watch.yaml").read_text(encoding="utf-8"))
+    sequence["steps"] = [step for step in sequence["steps"] if "measure" not in step]
+    folder.mkdir()
+    (folder / "boot-watch.yaml").write_text(yaml.safe_dump(sequence, sort_keys=False), encoding="utf-8")
 
 
 def _scratch() -> tempfile.TemporaryDirectory[str]:
