@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -41,6 +42,7 @@ def serve(
     verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Log more.")] = False,
 ) -> None:
     """Serve the bench: host its instruments, take requests, keep the log. Ends safely on Ctrl-C."""
+    gc.disable()  # until the bench is ready: see main()
     from wakerail.cli.logs import set_up_logging  # noqa: PLC0415  the daemon's imports are only the daemon's
     from wakerail.serve import serve as serve_bench  # noqa: PLC0415
 
@@ -50,6 +52,8 @@ def serve(
 
     def ready(bench: str, url: str) -> None:
         print(f"{bench} is ready; broker {url}", flush=True)  # noqa: T201
+        gc.freeze()  # what is loaded now stays: no collection need ever look at it
+        gc.enable()
 
     asyncio.run(serve_bench(config_file(config), RealClock(), ready))
 
