@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import gc
+import os
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -43,6 +44,7 @@ def serve(
 ) -> None:
     """Serve the bench: host its instruments, take requests, keep the log. Ends safely on Ctrl-C."""
     gc.disable()  # until the bench is ready: see main()
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy only packs samples here: no threads to wake for that
     from wakerail.cli.logs import set_up_logging  # noqa: PLC0415  the daemon's imports are only the daemon's
     from wakerail.serve import serve as serve_bench  # noqa: PLC0415
 

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
 _LONGEST_LINE = 65_536
 _CHUNK = 65_536
-_PEEK = 65_536
 #: What one more second of waiting is worth when a long block comes over a network.
 _SLOWEST_BYTES_PER_S = 1_000_000
 _managers: dict[str, pyvisa.ResourceManager] = {}
@@ -113,7 +112,8 @@ class VisaLink:
         """Append what has come to the buffer, waiting for the first byte. Return True at the end of a message."""
         try:
             if self._socket is not None:
-                wanted = self._arrived(self._socket, deadline_s)
+                self._came += self._arrived(self._socket, deadline_s)
+                return False  # a stream knows no end of message
             chunk, status = self._read(max(wanted, self._resource.chunk_size) if self._messages else wanted)
         except Exception as wrong:
             raise self._translated(wrong) from wrong
@@ -125,29 +125,26 @@ class VisaLink:
         _check(status)
         return bytes(chunk), int(status)
 
-    def _arrived(self, own: socket.socket, deadline_s: float) -> int:
-        """Wait until bytes have come and return how many, so that VISA is asked for no more than there is.
+    def _arrived(self, own: socket.socket, deadline_s: float) -> bytes:
+        """Wait until bytes have come on the session's socket and return them.
 
-        VISA's own wait takes a closed connection for "nothing yet" and spins on it until its time-out.
+        PyVISA-py's own read takes a closed connection for "nothing yet" and spins on it until its time-out.
         """
         left_s = deadline_s - self._clock.monotonic_s()
         if left_s <= 0 or not select.select([own], [], [], left_s)[0]:
             raise OutOfSync(f"{self._address} gave no answer within {self._timeout_s:g} s")
-        return self._peek(own)
+        came = own.recv(_CHUNK)
+        if not came:
+            raise DeviceUnavailable(f"{self._address} closed the connection")
+        return came
 
     def _check_takes(self, own: socket.socket) -> None:
         """Raise unless a command can be sent at once: into a closed connection it would vanish without a word."""
         came, takes, _ = select.select([own], [own], [], self._timeout_s)
-        if came:
-            self._peek(own)
+        if came and not own.recv(1, socket.MSG_PEEK):
+            raise DeviceUnavailable(f"{self._address} closed the connection")
         if not takes and not select.select([], [own], [], self._timeout_s)[1]:
             raise OutOfSync(f"{self._address} took no command within {self._timeout_s:g} s")
-
-    def _peek(self, own: socket.socket) -> int:
-        count = len(own.recv(_PEEK, socket.MSG_PEEK))
-        if count == 0:
-            raise DeviceUnavailable(f"{self._address} closed the connection")
-        return count
 
     def _set_up(self, line: Link) -> None:
         """Set terminators and, on a serial port, its parameters; keep others off the port."""
