@@ -40,7 +40,7 @@ class InstrumentFault:
 class Instrument(Protocol):
     """What every driver offers, whatever its kind."""
 
-    #: True if ``read`` itself waits (a short while, under 0.1 s) for something to happen, so that it is not paced.
+    #: True if ``read`` itself waits (a short while, under 0.3 s) for something to happen, so that it is not paced.
     waits: bool
 
     def open(self) -> Identity:

@@ -215,7 +215,8 @@ class InstrumentHost:
         return True
 
     def _poll_until_lost(self) -> None:
-        due_s = self._clock.monotonic_s()
+        period_s = 1.0 / self.rate_hz
+        due_s = self._clock.monotonic_s() // period_s * period_s
         while not self._stop.is_set():
             self._run_commands()
             if not self._driver.waits:
@@ -226,7 +227,7 @@ class InstrumentHost:
                         self._clock.wait(self._wake, due_s - now_s)
                     continue
                 # A late poll is not made up for by a burst of hurried ones.
-                due_s = max(due_s + 1.0 / self.rate_hz, now_s)
+                due_s = max(due_s, now_s // period_s * period_s) + period_s
             self._poll()
 
     def _poll(self) -> None:

@@ -16,7 +16,7 @@ from wakerail_plugins.usb_watcher.bus import UsbBus
 from wakerail_plugins.usb_watcher.kernel_log import KernelLog
 from wakerail_plugins.usb_watcher.sources import PyusbSource, Source, UdevSource, UeventSource
 
-_WAIT_S = 0.09
+_WAIT_S = 0.25
 
 
 def build_usb_watcher(section: Section, context: BuildContext) -> Instrument:
