@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import cast
+from importlib import metadata
+from typing import Annotated, cast
 
 import typer
 
@@ -19,6 +20,22 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
+
+
+def _say_version(wanted: bool) -> None:
+    if wanted:
+        print(f"wakerail {metadata.version('wakerail')}")  # noqa: T201  this is the command line
+        raise typer.Exit
+
+
+@app.callback()
+def _wakerail(
+    version: Annotated[  # noqa: ARG001  its callback has done all
+        bool, typer.Option("--version", help="Say which Wakerail this is.", callback=_say_version, is_eager=True)
+    ] = False,
+) -> None: ...
+
+
 app.command("serve")(bench.serve)
 app.command("sim")(sim.sim)
 app.command("run")(run.run)
