@@ -30,7 +30,7 @@ def _say_version(wanted: bool) -> None:
 
 @app.callback()
 def _wakerail(
-    version: Annotated[  # noqa: ARG001  its callback has done all
+    version: Annotated[
         bool, typer.Option("--version", help="Say which Wakerail this is.", callback=_say_version, is_eager=True)
     ] = False,
 ) -> None: ...
