@@ -106,10 +106,11 @@ VOCABULARIES: dict[str, Vocabulary] = {
             "over_voltage": "V",
             "over_current": "A",
             "limiting": FLAG,
+            "limited": FLAG,
             "output": FLAG,
         },
         signals=frozenset({"voltage", "current"}),
-        extra_signals=frozenset({"limiting", "output"}),
+        extra_signals=frozenset({"limiting", "limited", "output"}),
         measured=frozenset({"voltage", "current"}),
     ),
     "heat-source": Vocabulary(

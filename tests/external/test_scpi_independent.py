@@ -35,6 +35,7 @@ devices:
       - {q: "MEAS:VOLT?", r: "+3.8500E+00"}
       - {q: "MEAS:CURR?", r: "+9.91E+37"}
       - {q: "STAT:QUES:COND?", r: "+1"}
+      - {q: "STAT:QUES?", r: "+0"}
     properties:
       voltage:
         default: 0.0

@@ -173,7 +173,7 @@ def test_a_mistake_in_a_poll_is_told_once(refused):
         "plain.yaml:9: reads: nothing reads the voltage; a power-source needs it",
         (
             "plain.yaml:10: reads[0].answer: '{volts}' has an unknown field {volts}; "
-            "known here: current, limiting, output, voltage"
+            "known here: current, limited, limiting, output, voltage"
         ),
     ]
 

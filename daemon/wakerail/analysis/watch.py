@@ -28,6 +28,7 @@ from wakerail_kit.messages import Frame
 from wakerail_kit.units import human
 
 _FIRST_SAMPLES = 5  # the median of so few tells the first level, whatever the rate, and shrugs off a spike
+_LIMIT_TOLD_S = 1.0  # a supply that remembers a moment of limiting is asked for it less often than for the current
 _AT_LIMIT = 0.98  # of the current limit: a supply limits, whether or not it says so in time
 _DRAGGED_DOWN = 0.5  # of the set voltage: no device's own circuits run there, so what still draws is a short
 _EARLIER_MODE = "usb-earlier-mode"
@@ -143,6 +144,7 @@ class BootReader:
             limits = settings.limit_a is not None and amps >= _AT_LIMIT * settings.limit_a
         if limits:
             self._limited_s = at_s
+            self._watched.limited |= self._fall is not None and at_s - self._fall.at_s <= _LIMIT_TOLD_S
         elif self._limiting.idle and self._shorted.idle:
             return
         down = bool(limits) and volts is not None and volts < _DRAGGED_DOWN * (settings.set_v or 0.0)

@@ -20,6 +20,7 @@ class Samples:
         self._reads = dialect.reads
         self._spacing_s = dialect.spacing_s
         self._asked_s = [-math.inf] * len(dialect.reads)
+        self._limited = False  # the supply limited for a moment since it was last asked
         self._latest: dict[str, float | None] = dict.fromkeys(POWER_SOURCE.signals)
         self._blocks: dict[str, list[float | None]] = {read.block.signal: [] for read in dialect.reads if read.block}
 
@@ -35,21 +36,30 @@ class Samples:
         """Keep what read ``number`` gave. Raises OutOfSync if one signal's samples run away from another's."""
         self._asked_s[number] = asked_s
         for name, value in answer.values.items():
-            self._latest[name] = value if isinstance(value, float) else None
+            if name == "limited":
+                self._limited = value == 1.0
+            else:
+                self._latest[name] = value if isinstance(value, float) else None
         for name, samples in answer.samples.items():
             self._blocks[name] += samples
             if len(self._blocks[name]) > _MOST_AHEAD + min(len(block) for block in self._blocks.values()):
                 raise OutOfSync(f"the {name} samples have run far ahead of the others")
 
     def reading(self) -> Reading:
-        """Return the poll's reading: one sample, or the block samples that every signal has by now."""
+        """Return the poll's reading: one sample, or the block samples that every signal has by now.
+
+        A moment of limiting that the supply remembered is told in one reading, then forgotten.
+        """
+        latest = self._latest | ({"limiting": 1.0} if self._limited else {})
         if not self._blocks:
-            return Reading({name: [value] for name, value in self._latest.items()})
+            self._limited = False
+            return Reading({name: [value] for name, value in latest.items()})
         count = min(len(block) for block in self._blocks.values())
         if count == 0:
             return Reading()
+        self._limited = False
         signals: dict[str, list[float | None]] = {}
-        for name, value in self._latest.items():
+        for name, value in latest.items():
             signals[name] = self._blocks[name][:count] if name in self._blocks else [value] * count
         for block in self._blocks.values():
             del block[:count]

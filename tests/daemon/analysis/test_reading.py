@@ -213,3 +213,14 @@ def test_an_unknown_first_level_that_stays_is_not_judged(trace, watch):
     finding, outcome, says = conclude(watch(steady, standing_a=None), steady)
     assert (finding, outcome) == TOO_LITTLE
     assert "Measure that first" in says
+
+
+@pytest.mark.parametrize(("told_after_s", "limited"), [(0.5, True), (3.0, False)])
+def test_a_supply_may_tell_of_its_limit_a_moment_after_the_fall(trace, watch, told_after_s, limited):
+    """It is asked for it less often than for the current; what it says much later is not about this fall."""
+    off, on = {"limiting": 0.0, "voltage": 3.85}, {"limiting": 1.0, "voltage": 3.85}
+    starved = trace(20).then(0.0003, 2, **off).then(0.26, 1.2, **off).then(0.0003, told_after_s, **off)
+    starved.then(0.0003, 0.05, **on).then(0.0003, 12, **off)
+    finding, outcome, _ = conclude(watch(starved, limit_a=0.5), starved)
+    assert (finding is Finding.SUPPLY_LIMITED) == limited
+    assert (outcome is Outcome.INCONCLUSIVE) == limited

@@ -155,6 +155,7 @@ class FarEnd:
             "MEAS:VOLT?": self.values["VOLT"] if self.output == "1" else "0.000",
             "MEAS:CURR?": self.current,
             "STAT:QUES:COND?": self.condition,
+            "STAT:QUES?": "0",
             "OUTP?": self.output,
         }.get(question)
 

@@ -471,7 +471,7 @@ def test_a_mistake_in_a_dialect_is_told_by_its_own_line(problems, tmp_path):
 
 def test_variables_of_the_dialect_are_keys_of_the_bench(far, make):
     far.instead |= {f"{question} (@2)": b"0\n" for question in ("VOLT?", "CURR?", "OUTP?", "MEAS:VOLT?", "MEAS:CURR?")}
-    far.instead["STAT:QUES:INST:ISUM2:COND?"] = b"0\n"
+    far.instead |= {f"STAT:QUES:INST:ISUM2{register}?": b"0\n" for register in ("", ":COND")}
     driver = make("dialect: scpi-1999-channels\nchannel: 2")
     driver.open()
     driver.read()
