@@ -273,7 +273,9 @@ def _measure(watched: Watched, reading: BootReading) -> list[Measurement]:
             Measurement(name=name, value=value, unit=unit, high=high, uncertainty=uncertainty, outcome=outcome)
         )
 
-    note("standing-current", reading.standing_a, "A", settings.standing_max_a)
+    # Whoever measured it before has it among the measurements already, unless it is what was found.
+    if settings.standing_a is None or reading.finding is Finding.STANDING_DRAW:
+        note("standing-current", reading.standing_a, "A", settings.standing_max_a)
     note("peak-current", reading.peak_a, "A", settings.limit_a)
     note("running-current", reading.running_a, "A", None)
     note("restarts", float(len(reading.restarts)), "1", 0.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import logging
 import sys
 
 from wakerail_kit.errors import ConfigInvalid, WakerailError
@@ -12,6 +13,8 @@ USAGE, BENCH_FAULT = 2, 5
 
 def main() -> None:
     """Run the command line. Every error of ours is one line on stderr and an exit code; no traceback."""
+    # What libraries log is not for the person at the terminal: each mistake is one line of ours. `serve` logs it.
+    logging.getLogger().addHandler(logging.NullHandler())
     # Imports only ever make objects: collections among them find nothing and take a tenth of the start.
     gc.disable()
     from wakerail.cli.app import UsageError, app  # noqa: PLC0415  so that Ctrl-C during the imports is quiet, too

@@ -12,7 +12,7 @@ import structlog
 def set_up_logging(form: str, *, verbose: bool) -> None:
     """Configure structlog once. ``form`` is ``console`` or ``json``."""
     level = logging.DEBUG if verbose else logging.INFO
-    logging.basicConfig(level=logging.WARNING, format="%(name)s: %(message)s", stream=sys.stderr)
+    logging.basicConfig(level=logging.WARNING, format="%(name)s: %(message)s", stream=sys.stderr, force=True)
     renderer: Any = (
         structlog.processors.JSONRenderer()
         if form == "json"

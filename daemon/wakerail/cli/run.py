@@ -124,7 +124,8 @@ class Screen:
             return await asyncio.to_thread(self._do, prompt)
         if self._shows:
             self._live.stop()
-        self._console.print(f"[bold]{prompt.text}[/bold]  (Enter when done, n to stop) ", end="")
+            self._console.print(f"[bold]{prompt.text}[/bold]")  # without a terminal the news have said it
+        self._console.print("(Enter when done, n to stop) ", end="")
         said = await read_line()
         if self._shows:
             self._live.start()

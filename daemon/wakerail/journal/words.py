@@ -196,7 +196,8 @@ def _quantity(value: float, unit: str) -> str:
 
 
 def _joined(*parts: str) -> str:
-    return "; ".join(part for part in parts if part)
+    *before, last = [part for part in parts if part] or [""]
+    return "; ".join([*(part.rstrip(".") for part in before), last])
 
 
 def _printable(text: str) -> str:

@@ -20,7 +20,8 @@ def news_of(data: EventData, start_s: float | None) -> str:
     """Return an event as one line, empty if it is no news. ``start_s`` is when the run's first step began."""
     match data:
         case RunStarted():
-            return ", ".join([f"{data.sequence} began", *(f"{role} is {name}" for role, name in data.roles.items())])
+            others = [f"{role} is {name}" for role, name in data.roles.items() if role != name]
+            return ", ".join([f"{data.sequence} began", *others])
         case StepStarted() if data.duration_s is not None:
             return f"step {data.number}, {human(data.duration_s, 's')}: {data.title}"
         case StepFinished():

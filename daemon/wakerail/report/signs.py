@@ -34,7 +34,7 @@ class Signs:
     bars: str
 
     def of(self, outcome: Outcome | None) -> str:
-        """Return the sign of an outcome; None is a step that was not reached."""
+        """Return the sign of an outcome; None is a step that was not done."""
         return {
             Outcome.PASSED: self.passed,
             Outcome.FAILED: self.failed,
@@ -45,7 +45,7 @@ class Signs:
 
     def word(self, outcome: Outcome | None) -> Text:
         """Return an outcome as sign and word, coloured."""
-        return Text(f"{self.of(outcome)} {outcome or 'not reached'}", style=style_of(outcome))
+        return Text(f"{self.of(outcome)} {outcome or 'not done'}", style=style_of(outcome))
 
 
 UNICODE = Signs("✔", "✘", "?", "■", "▶", "·", "▼", "▲", "☞", "─", "━", " ▁▂▃▄▅▆▇█")

@@ -127,5 +127,6 @@ def _instruments(verdict: Verdict) -> Table:
             parts += [f"firmware {identity.firmware}"] if identity.firmware else []
             who = ", ".join(parts)
         driver = f"{one.driver}/{one.dialect}" if one.dialect else one.driver
-        table.add_row(one.role, one.instrument if one.instrument != one.role else "", f"{one.kind}, {driver}: {who}")
+        what = one.kind if driver == one.kind else f"{one.kind}, {driver}"
+        table.add_row(one.role, one.instrument if one.instrument != one.role else "", f"{what}: {who}")
     return table

@@ -219,18 +219,28 @@ def _unreachable(address: str, wrong: Exception) -> DeviceUnavailable:
 def _manager(library: str) -> pyvisa.ResourceManager:
     """Return the one resource manager of a VISA library, which lives as long as this process.
 
-    A manager closes every resource of its library when it is let go, those of other instruments too.
+    A manager closes every resource of its library when it is let go, those of other instruments too. If somebody
+    else in this process has closed it, a new one is made.
     """
     import pyvisa  # noqa: PLC0415  slow to load
 
     with _managers_lock:
-        if library not in _managers:
+        if library not in _managers or not _is_open(_managers[library]):
             try:
                 _managers[library] = pyvisa.ResourceManager(library)
             except Exception as wrong:
                 says = f"the VISA library {library!r} cannot be used: {_first_line(wrong)}"
                 raise DeviceUnavailable(says) from wrong
         return _managers[library]
+
+
+def _is_open(manager: pyvisa.ResourceManager) -> bool:
+    from pyvisa.errors import InvalidSession  # noqa: PLC0415  slow to load
+
+    try:
+        return manager.session is not None
+    except InvalidSession:
+        return False
 
 
 def _open_resource(address: str, library: str, timeout_s: float) -> MessageBasedResource:

@@ -31,7 +31,7 @@ def test_everything_of_a_verdict_is_said_within_the_width(verdict, show, width):
         "10.5 s After 4.05 s up",
         "journal 4710",
         "2 Watch the boot 18 s ✘ Failed",
-        "3 Output off · not reached",
+        "3 Output off · not done",
         "psu-1 power-source, scpi/stonebridge-30: Stonebridge SB-305, serial 0042, firmware 1.3",
         verdict.id,
         verdict.run,

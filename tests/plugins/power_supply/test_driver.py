@@ -248,6 +248,16 @@ def test_two_supplies_do_not_disturb_each_other(far, make):
     assert second.read().signals["current"] == [0.25]
 
 
+def test_a_manager_that_somebody_else_closed_is_made_anew(far, make):
+    pyvisa = pytest.importorskip("pyvisa")
+    first = make()
+    first.open()
+    pyvisa.ResourceManager("@py").close()  # one for the whole process: ours is closed, too
+    again = make()
+    again.open()
+    assert again.read().signals["current"] == [0.25]
+
+
 # --- the safe state ---
 
 
