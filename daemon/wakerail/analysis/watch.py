@@ -28,7 +28,7 @@ from wakerail_kit.messages import Frame
 from wakerail_kit.units import human
 
 _FIRST_SAMPLES = 5  # the median of so few tells the first level, whatever the rate, and shrugs off a spike
-_LIMIT_TOLD_S = 1.0  # a supply that remembers a moment of limiting is asked for it less often than for the current
+_LIMIT_TOLD_S = 1.0  # a supply tells this late that it limited: it is asked for that less often than for the current
 _AT_LIMIT = 0.98  # of the current limit: a supply limits, whether or not it says so in time
 _DRAGGED_DOWN = 0.5  # of the set voltage: no device's own circuits run there, so what still draws is a short
 _EARLIER_MODE = "usb-earlier-mode"
@@ -63,6 +63,7 @@ class BootReader:
         self._watched = Watched(settings)
         self._last_s: float | None = None
         self._limited_s = -math.inf
+        self._ended_s = -math.inf  # when a boot was last seen to end
 
     def take_frame(self, frame: Frame) -> list[Seen]:
         """Take the supply's samples; return what they make sure. Missing samples and gaps are survived."""
@@ -100,6 +101,7 @@ class BootReader:
         if self._watched.restarts and self._watched.restarts[-1].again_s >= again.left_s - _USB_NEAR_S:
             return []  # the current has told of it already
         uncertainty_s = again.back_s - again.left_s
+        self._end_boot(again.left_s, again.left_by_s)
         self._begin_boot(again.back_s, None)
         return [self._restart(again.left_by_s, again.back_s, (_EARLIER_MODE,), again.says, uncertainty_s)]
 
@@ -115,6 +117,8 @@ class BootReader:
         watched.usb_mode = self._usb.mode_now()
         if watched.onset_s is None:
             watched.quiet = self._seconds.done
+            # it may have been starved before it drew for long enough to be seen
+            watched.limited |= watched.drawing is False and self._limited_s > -math.inf
         return judge(watched)
 
     def _take_sample(self, at_s: float, half_s: float, amps: float) -> Flip | None:
@@ -144,7 +148,7 @@ class BootReader:
             limits = settings.limit_a is not None and amps >= _AT_LIMIT * settings.limit_a
         if limits:
             self._limited_s = at_s
-            self._watched.limited |= self._fall is not None and at_s - self._fall.at_s <= _LIMIT_TOLD_S
+            self._watched.limited |= at_s - self._ended_s <= _LIMIT_TOLD_S
         elif self._limiting.idle and self._shorted.idle:
             return
         down = bool(limits) and volts is not None and volts < _DRAGGED_DOWN * (settings.set_v or 0.0)
@@ -177,8 +181,7 @@ class BootReader:
         up_s = None if watched.up_since_s is None else flip.at_s - watched.up_since_s
         self._fall = _Fall(flip.at_s, flip.within_s, flip.level, up_s)
         watched.fell_s = flip.at_s
-        # a starved device resets within milliseconds, so one limited sample at the fall is enough
-        watched.limited |= self._limited_s >= flip.at_s - flip.within_s - self._settings.hold_s
+        self._end_boot(flip.at_s - flip.within_s, flip.at_s)
         self._sum_up()
         self._seconds.begin()
         return []
@@ -207,6 +210,12 @@ class BootReader:
         says = f"{up}the current fell to {human(fall.level_a, 'A')} and rose again {down} later"
         self._begin_boot(flip.at_s, flip.level)
         return [self._restart(fall.at_s, flip.at_s, tuple(evidence), says, max(fall.within_s, flip.within_s))]
+
+    def _end_boot(self, from_s: float, until_s: float) -> None:
+        """Note that a boot ended between two moments, and whether it was for want of current."""
+        # a starved device resets within milliseconds, so one limited sample around the end is enough
+        self._watched.limited |= self._limited_s >= from_s - self._settings.hold_s
+        self._ended_s = until_s
 
     def _begin_boot(self, at_s: float, opening_a: float | None) -> None:
         watched = self._watched

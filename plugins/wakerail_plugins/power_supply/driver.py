@@ -71,6 +71,7 @@ class PowerSupply:
             for exchange in self._dialect.reads:
                 if exchange.block is not None:
                     self._run(exchange)  # samples from before the opening
+            self._forget_limited()
         except WakerailError as lost:
             self._drop(lost)
             raise
@@ -145,6 +146,7 @@ class PowerSupply:
         for exchange in self._dialect.commands["output_on"]:
             self._run(exchange)
         self._confirm("output", 1.0)
+        self._forget_limited()
 
     # --- how it is done ---
 
@@ -242,6 +244,17 @@ class PowerSupply:
             if quantity in exchange.send.fields:
                 step = max(step, exchange.send.fields[quantity].resolution)
         self._confirm(quantity, value, step)
+        self._forget_limited()
+
+    def _forget_limited(self) -> None:
+        """Let the supply forget that it limited, before the opening or because of a setting.
+
+        Charging what is at its output takes the whole current for a moment, which says nothing about the device.
+        """
+        for number, exchange in enumerate(self._dialect.reads):
+            if "limited" in exchange.gives:
+                self._samples.take(number, self._run(exchange), self._clock.monotonic_s())
+        self._samples.forget_limited()
 
     def _confirm(self, quantity: str, wanted: float, step: float = 0.0) -> bool:
         """Read a setting back; False if the instrument cannot tell. Raises DeviceRefused if it is another."""

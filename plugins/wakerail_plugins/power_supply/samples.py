@@ -20,7 +20,7 @@ class Samples:
         self._reads = dialect.reads
         self._spacing_s = dialect.spacing_s
         self._asked_s = [-math.inf] * len(dialect.reads)
-        self._limited = False  # the supply limited for a moment since it was last asked
+        self._limited = False  # the supply has limited for a moment, and no reading has told of it yet
         self._latest: dict[str, float | None] = dict.fromkeys(POWER_SOURCE.signals)
         self._blocks: dict[str, list[float | None]] = {read.block.signal: [] for read in dialect.reads if read.block}
 
@@ -37,7 +37,7 @@ class Samples:
         self._asked_s[number] = asked_s
         for name, value in answer.values.items():
             if name == "limited":
-                self._limited = value == 1.0
+                self._limited |= value == 1.0
             else:
                 self._latest[name] = value if isinstance(value, float) else None
         for name, samples in answer.samples.items():
@@ -45,22 +45,25 @@ class Samples:
             if len(self._blocks[name]) > _MOST_AHEAD + min(len(block) for block in self._blocks.values()):
                 raise OutOfSync(f"the {name} samples have run far ahead of the others")
 
+    def forget_limited(self) -> None:
+        """Forget a moment of limiting that no reading has told of yet."""
+        self._limited = False
+
     def reading(self) -> Reading:
         """Return the poll's reading: one sample, or the block samples that every signal has by now.
 
-        A moment of limiting that the supply remembered is told in one reading, then forgotten.
+        A moment of limiting that the supply remembered makes the last sample of one reading a limited one, and is
+        then forgotten: when it was is not known, and how long it lasted even less.
         """
-        latest = self._latest | ({"limiting": 1.0} if self._limited else {})
-        if not self._blocks:
-            self._limited = False
-            return Reading({name: [value] for name, value in latest.items()})
-        count = min(len(block) for block in self._blocks.values())
+        count = min(len(block) for block in self._blocks.values()) if self._blocks else 1
         if count == 0:
             return Reading()
-        self._limited = False
         signals: dict[str, list[float | None]] = {}
-        for name, value in latest.items():
+        for name, value in self._latest.items():
             signals[name] = self._blocks[name][:count] if name in self._blocks else [value] * count
         for block in self._blocks.values():
             del block[:count]
-        return Reading(signals, self._spacing_s)
+        if self._limited:
+            signals["limiting"][-1] = 1.0
+            self._limited = False
+        return Reading(signals, self._spacing_s if self._blocks else None)

@@ -113,7 +113,7 @@ async def test_the_boot_watch_tells_devices_apart(shop):
 
 
 async def test_a_limit_that_holds_the_boot_back_is_no_finding_about_the_device(shop):
-    async with shop.bench(spacing_s=0.005) as bench:
+    async with shop.bench() as bench:
         program = await bench.boot_watch("limit=500 mA", "window=4 s")
         assert await program.ends() == 3
         verdict = shop.verdict(program)
