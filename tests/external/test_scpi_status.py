@@ -89,7 +89,7 @@ class Standard:
                 self.events = 0
             case "*IDN?":
                 self.came += b"Northfen Works,PS-3,0,0\n"
-            case "VOLT?" | "CURR?" | "OUTP?":
+            case "VOLT?" | "CURR?" | "OUTP?" | "STAT:QUES?":
                 self.came += b"0\n"
 
     def read_until(self, end: bytes) -> bytes:
@@ -179,12 +179,13 @@ def test_a_supply_without_a_queue_is_asked_for_its_event_register(tmp_path):
     assert driver.faults() == []
 
 
-@pytest.mark.parametrize(("condition", "limiting"), [(0, 0.0), (1, 1.0), (2, 0.0), (3, 1.0)])
-def test_constant_current_is_bit_0_of_the_questionable_condition(condition, limiting):
+@pytest.mark.parametrize("signal", ["limiting", "limited"])
+@pytest.mark.parametrize(("register", "on"), [(0, 0.0), (1, 1.0), (2, 0.0), (3, 1.0)])
+def test_constant_current_is_bit_0_of_the_questionable_registers(signal, register, on):
     """SCPI-1999 vol. 1, 9.4: bit 0 VOLTage, bit 1 CURRent; voltage not regulated means constant current."""
     dialect = load_dialect(DIALECTS / "scpi-1999.yaml", "power-source")
-    (wording,) = next(read for read in dialect.reads if "limiting" in read.gives).answer
-    assert wording.match(str(condition)) == {"limiting": limiting}
+    (wording,) = next(read for read in dialect.reads if signal in read.gives).answer
+    assert wording.match(str(register)) == {signal: on}
 
 
 def test_a_definite_length_block_by_the_letter(opened):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import itertools
 import queue
+import re
 import socket
 import struct
 import threading
@@ -13,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from wakerail_kit.clock import RealClock
+from wakerail_kit.clock import Clock, RealClock
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.hooks import BuildContext
 from wakerail_kit.kinds import POWER_SOURCE
@@ -32,6 +33,10 @@ class FarEnd:
         self.output = "0"
         self.current = "0.25"
         self.condition = "0"
+        #: Bit 0 of the questionable event register: it is set once, and cleared by reading it.
+        self.latched = "0"
+        #: What switching on latches, for there are capacitors to charge.
+        self.inrush = "0"
         self.faults: list[str] = []
         self.asked: list[str] = []
         self.blocks: dict[str, list[bytes]] = {"CURR": [], "VOLT": []}
@@ -144,10 +149,14 @@ class FarEnd:
         name, _, value = question.partition(" ")
         if name == "OUTP" and value:
             self.output = {"ON": "1", "OFF": "0"}.get(value, value)
+            self.latched = self.inrush if self.output == "1" else self.latched
         elif name in self.values:
             self.values[name] = value
         elif name.endswith("?") and name[:-1] in self.values:
             return self.values[name[:-1]]
+        elif re.fullmatch(r"STAT:QUES(:INST:ISUM\d)?\?", name):
+            latched, self.latched = self.latched, "0"
+            return latched
         elif name == "SYST:ERR?":
             return self.faults.pop(0) if self.faults else '0,"No error"'
         return {
@@ -155,7 +164,6 @@ class FarEnd:
             "MEAS:VOLT?": self.values["VOLT"] if self.output == "1" else "0.000",
             "MEAS:CURR?": self.current,
             "STAT:QUES:COND?": self.condition,
-            "STAT:QUES?": "0",
             "OUTP?": self.output,
         }.get(question)
 
@@ -188,9 +196,16 @@ def make(far):
     """Return a maker of drivers: ``make(text of further keys, dialects=folder)``."""
     drivers = []
 
-    def make(keys: str = "", *, port: int | None = None, dialects: Path = DIALECTS, timeout: str = "1 s"):
+    def make(
+        keys: str = "",
+        *,
+        port: int | None = None,
+        dialects: Path = DIALECTS,
+        timeout: str = "1 s",
+        clock: Clock | None = None,
+    ):
         text = f"address: TCPIP::127.0.0.1::{port or far.port}::SOCKET\ntimeout: {timeout}\n{keys}"
-        driver = build_from(text, dialects)
+        driver = build_from(text, dialects, clock)
         drivers.append(driver)
         return driver
 
@@ -199,9 +214,9 @@ def make(far):
         driver.close()
 
 
-def build_from(text: str, dialects: Path = DIALECTS):
+def build_from(text: str, dialects: Path = DIALECTS, clock: Clock | None = None):
     doc = parse_yaml(text, "bench.yaml")
-    driver = build(doc.top, BuildContext(RealClock(), "bench-1", "supply", dialects, ()))
+    driver = build(doc.top, BuildContext(clock or RealClock(), "bench-1", "supply", dialects, ()))
     doc.finish()
     return driver
 
