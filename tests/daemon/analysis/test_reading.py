@@ -224,3 +224,28 @@ def test_a_supply_may_tell_of_its_limit_a_moment_after_the_fall(trace, watch, to
     finding, outcome, _ = conclude(watch(starved, limit_a=0.5), starved)
     assert (finding is Finding.SUPPLY_LIMITED) == limited
     assert (outcome is Outcome.INCONCLUSIVE) == limited
+
+
+def test_a_device_that_came_back_before_the_supply_told_of_its_limit_was_starved_all_the_same(trace, watch):
+    off, on = {"limiting": 0.0, "voltage": 3.85}, {"limiting": 1.0, "voltage": 3.85}
+    starved = trace(20).then(0.0003, 2, **off).then(0.26, 1.2, **off).then(0.0003, 0.3, **off)
+    starved.then(0.26, 0.2, **off).then(0.26, 0.05, **on).then(0.26, 0.3, **off).then(0.19, 15, ripple=0.1, **off)
+    watched = watch(starved, limit_a=0.5)
+    assert conclude(watched, starved)[:2] == (Finding.SUPPLY_LIMITED, Outcome.INCONCLUSIVE)
+    assert len(watched.reader.finish(starved.end_s).restarts) == 1
+
+
+def test_a_limit_met_long_after_a_restart_is_not_about_it(trace, watch):
+    off, on = {"limiting": 0.0, "voltage": 3.85}, {"limiting": 1.0, "voltage": 3.85}
+    looping = trace(20).then(0.0003, 2, **off).then(0.26, 1.2, **off).then(0.0003, 0.3, **off)
+    looping.then(0.26, 2, **off).then(0.26, 0.05, **on).then(0.26, 0.3, **off).then(0.19, 15, ripple=0.1, **off)
+    assert conclude(watch(looping, limit_a=0.5), looping)[0] is Finding.RESTARTING
+
+
+@pytest.mark.parametrize("seen", [True, False])
+def test_a_device_starved_before_it_drew_for_long_is_not_called_dead(trace, watch, seen):
+    """Its draw may fall between two samples: then only the supply has noticed."""
+    off, on = {"limiting": 0.0, "voltage": 3.85}, {"limiting": 1.0, "voltage": 3.85}
+    starved = trace(20).then(0.0003, 2, **off).then(0.3 if seen else 0.0003, 0.05, **off).then(0.0003, 0.4, **off)
+    starved.then(0.0003, 0.05, **on).then(0.0003, 15, **off)
+    assert conclude(watch(starved, limit_a=0.5), starved)[:2] == (Finding.SUPPLY_LIMITED, Outcome.INCONCLUSIVE)

@@ -75,6 +75,17 @@ def test_an_earlier_mode_alone_proves_a_warm_restart(reader, trace, left_seen):
     assert onset.at_s == pytest.approx(102)
 
 
+@pytest.mark.parametrize(
+    ("limited_s", "finding"),
+    [(110.2, Finding.SUPPLY_LIMITED), (108.0, Finding.RESTARTING), (113.0, Finding.RESTARTING)],
+)
+def test_a_warm_restart_at_the_supplys_limit_is_no_finding_about_the_device(reader, trace, limited_s, finding):
+    boot = trace(20).then(0.0003, 2, limiting=0.0).boot(0).then(0.19, limited_s - 106.05, limiting=0.0)
+    boot.then(0.19, 0.05, limiting=1.0).then(0.19, 126 - limited_s, ripple=0.1, limiting=0.0)
+    feed(reader, boot, [*staged_boot(102), detached(110), *staged_boot(110.5)])
+    assert reader.finish(boot.end_s).finding is finding
+
+
 def test_both_witnesses_tell_of_one_restart(reader, trace):
     loop = trace(20).then(0.0003, 2).loop(2).boot(12)
     events = [*staged_boot(102), detached(106.06), *staged_boot(106.45), detached(110.52), *staged_boot(110.9)]
