@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NoReturn
 
 import pytest
+import structlog
 
 PROGRAM_OF_SERVICE = {"mosquitto": "mosquitto", "umockdev": "umockdev-run"}
 
@@ -32,6 +33,13 @@ def do_without(why: str) -> NoReturn:
 def _do_without() -> Callable[[str], NoReturn]:
     """What a fixture calls that finds its service absent."""
     return do_without
+
+
+@pytest.fixture(autouse=True)
+def _logging_as_it_was() -> Iterator[None]:
+    """Undo what a program run inside a test has set: its logging would go to that test's closed output."""
+    yield
+    structlog.reset_defaults()
 
 
 @pytest.fixture(scope="session")

@@ -2,11 +2,24 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import sys
 from typing import Any
 
 import structlog
+
+
+class SteadyLogger(structlog.PrintLogger):
+    """Prints, and lets it be where nothing can be printed: a closed terminal or pipe must not stop a bench."""
+
+    def msg(self, message: str) -> None:
+        """Print a line, if that can be done."""
+        with contextlib.suppress(OSError, ValueError):
+            super().msg(message)
+
+    log = debug = info = warn = warning = msg
+    fatal = failure = err = error = critical = exception = msg
 
 
 def set_up_logging(form: str, *, verbose: bool) -> None:
@@ -27,6 +40,6 @@ def set_up_logging(form: str, *, verbose: bool) -> None:
             renderer,
         ],
         wrapper_class=structlog.make_filtering_bound_logger(level),
-        logger_factory=structlog.PrintLoggerFactory(sys.stderr),
+        logger_factory=lambda *_: SteadyLogger(sys.stderr),
         cache_logger_on_first_use=False,
     )
