@@ -2,7 +2,8 @@
 
 A driver is a plain blocking object that lives in one I/O thread; the host calls nothing of it from anywhere else.
 Every method may raise DeviceUnavailable (gone), DeviceRefused (it said no) or OutOfSync (an answer was late,
-lost or garbled); foreign exceptions, OSError and termios.error included, are translated by the driver.
+lost or garbled); foreign exceptions, OSError and termios.error included, are translated by the driver. Its words do
+not name the instrument: the host does.
 """
 
 from __future__ import annotations
@@ -65,7 +66,10 @@ class Instrument(Protocol):
 
 
 class PowerSource(Instrument, Protocol):
-    """A bench supply. Signals: voltage (V), current (A), limiting (1 in constant current), output (1 on)."""
+    """A bench supply. Signals: voltage (V), current (A), limiting (1 in constant current), output (1 on).
+
+    A supply may remember that it limited between two readings; the next one then says limiting, once.
+    """
 
     def set_voltage_v(self, voltage_v: float) -> None: ...
     def set_current_limit_a(self, current_a: float) -> None: ...

@@ -147,5 +147,5 @@ def test_a_supply_with_a_plain_serial_port(supply):
 
 
 def test_an_address_that_is_not_there(supply):
-    with pytest.raises(DeviceUnavailable, match=r"^supply: TCPIP::192.0.2.8::5025::SOCKET cannot be reached: "):
+    with pytest.raises(DeviceUnavailable, match=r"^TCPIP::192.0.2.8::5025::SOCKET cannot be reached: "):
         supply("TCPIP::192.0.2.8::5025::SOCKET").open()

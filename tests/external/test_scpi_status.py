@@ -110,9 +110,7 @@ def opened():
     """Return a function giving a driver that is open on a wire."""
 
     def opened(wire: Standard) -> PowerSupply:
-        driver = PowerSupply(
-            "supply", load_dialect(DIALECTS / "scpi-1999.yaml", "power-source"), lambda: wire, SimulatedClock()
-        )
+        driver = PowerSupply(load_dialect(DIALECTS / "scpi-1999.yaml", "power-source"), lambda: wire, SimulatedClock())
         driver.open()
         return driver
 
@@ -172,7 +170,7 @@ def test_a_supply_without_a_queue_is_asked_for_its_event_register(tmp_path):
     lines = [line.replace("dialect: scpi-1999", "dialect: events") for line in lines]
     file.write_text("\n".join([*lines, 'errors: {send: "*ESR?", answer: "{code}"}']), encoding="utf-8")
     wire = Standard()
-    driver = PowerSupply("supply", load_dialect(file, "power-source"), lambda: wire, SimulatedClock())
+    driver = PowerSupply(load_dialect(file, "power-source"), lambda: wire, SimulatedClock())
     driver.open()
     wire.events = 32
     assert [(fault.code, fault.text) for fault in driver.faults()] == [(32, "error 32")]

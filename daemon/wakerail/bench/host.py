@@ -139,7 +139,7 @@ class InstrumentHost:
 
         def work() -> None:
             if self._trip is None:
-                raise DeviceRefused(f"{self.name}: no interlock is tripped")
+                raise DeviceRefused("no interlock is tripped")
             self._trip = None
             self._post_event(InterlockReset(instrument=self.name, operator=operator), None)
             self._set_state(InstrumentState.READY, "ready")
@@ -170,11 +170,13 @@ class InstrumentHost:
             self._commands.append(command)
         for waiting in overtaken:
             if waiting.result.set_running_or_notify_cancel():
-                waiting.result.set_exception(DeviceRefused(f"{self.name}: not done, it was made safe first"))
+                waiting.result.set_exception(DeviceRefused("not done, it was made safe first"))
         self._wake.set()
         try:
             # shielded: an abandoned answer would belong to the next question
             return await asyncio.wait_for(asyncio.shield(asyncio.wrap_future(command.result)), timeout_s)
+        except WakerailError as wrong:  # neither drivers nor the lane know, or say, which instrument it is
+            raise type(wrong)(f"{self.name}: {wrong}") from wrong
         except TimeoutError:
             command.result.cancel()
             raise OutOfSync(f"{self.name}: no answer within {timeout_s:g} s; its state is not known") from None
@@ -192,7 +194,7 @@ class InstrumentHost:
                 self._lose(lost)
             except Exception as wrong:  # noqa: BLE001  a plugin may raise anything; the bench goes on
                 self._log.exception("driver broke its contract")
-                self._lose(OutOfSync(f"{self.name}: the driver failed: {type(wrong).__name__}: {wrong}"))
+                self._lose(OutOfSync(f"the driver failed: {type(wrong).__name__}: {wrong}"))
             self._sit_out(retry_s)
             retry_s = min(retry_s * 2, LAST_RETRY_S)
         self._refuse_waiting()
@@ -254,12 +256,12 @@ class InstrumentHost:
         if not releases:
             if self._trip is not None:
                 raise DeviceRefused(
-                    f"{self.name}: the {self._trip.interlock} interlock has tripped ({self._trip.says}); "
+                    f"the {self._trip.interlock} interlock has tripped ({self._trip.says}); "
                     "a person must look and reset it first"
                 )
             for guard in self._interlocks:
                 if why := guard.refusal(setting, value):
-                    raise DeviceRefused(f"{self.name}: {why}")
+                    raise DeviceRefused(why)
         if what.energises and value:
             self._energised = True
         self._use(lambda: getattr(self._driver, what.method)(value))
@@ -268,7 +270,7 @@ class InstrumentHost:
             said = InstrumentFaulted(instrument=self.name, code=fault.code, text=fault.text, after=setting)
             self._post_event(said, run)
         if faults:
-            raise DeviceRefused(f"{self.name} refused {setting}: {faults[0].code}, {faults[0].text}")
+            raise DeviceRefused(f"it refused {setting}: {faults[0].code}, {faults[0].text}")
         if releases:
             self._energised = False
         applied = SettingApplied(instrument=self.name, setting=setting, value=float(value), unit=what.unit or "1")
@@ -276,7 +278,7 @@ class InstrumentHost:
 
     def _use(self, call: Callable[[], Any]) -> Any:
         if self.state is InstrumentState.UNAVAILABLE:
-            raise DeviceUnavailable(f"{self.name}: {self.words}")
+            raise DeviceUnavailable(self.words)
         return call()
 
     def _make_safe(self) -> bool:
@@ -318,7 +320,7 @@ class InstrumentHost:
                 command.result.set_exception(lost)
                 raise
             except Exception as wrong:
-                broken = OutOfSync(f"{self.name}: the driver failed: {type(wrong).__name__}: {wrong}")
+                broken = OutOfSync(f"the driver failed: {type(wrong).__name__}: {wrong}")
                 command.result.set_exception(broken)
                 raise
 
@@ -363,7 +365,7 @@ class InstrumentHost:
                     self._commands.appendleft(command)
                 return
             if command.result.set_running_or_notify_cancel():
-                command.result.set_exception(DeviceUnavailable(f"{self.name}: {self.words}"))
+                command.result.set_exception(DeviceUnavailable(self.words))
 
     # --- from the lane to the event loop ---
 

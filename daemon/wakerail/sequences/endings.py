@@ -47,7 +47,7 @@ def bench_fault(says: str) -> Ending:
 
 def lost(name: str, why: str) -> Ending:
     """Return the ending of a run that lost an instrument which it cannot do without."""
-    return bench_fault(f"the bench lost {name}: {why.removeprefix(f'{name}: ')}")
+    return bench_fault(f"the bench lost {name}: {why}")
 
 
 def ending_of(error: DeviceRefused | DeviceUnavailable | OutOfSync, concerned: list[InstrumentAccess]) -> Ending:

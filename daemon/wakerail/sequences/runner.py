@@ -239,6 +239,7 @@ class SequenceRun:
 
     def _lose(self, role: str, why: str) -> None:
         if role not in self._absent:
+            why = why.removeprefix(f"{self._plan.roles[role]}: ")  # said of the role here
             self._absent[role] = why
             self._notes.append(f"the {role} was lost on the way: {why}")
 

@@ -40,7 +40,7 @@ def build(section: Section, context: BuildContext) -> PowerSupply:
     def connect() -> VisaLink:
         return VisaLink(address, library, timeout_s, dialect.link, context.clock)
 
-    return PowerSupply(context.instrument, dialect, connect, context.clock)
+    return PowerSupply(dialect, connect, context.clock)
 
 
 def _dialect(section: Section, context: BuildContext) -> Dialect:

@@ -44,14 +44,13 @@ class PowerSupply:
 
     waits = False
 
-    def __init__(self, name: str, dialect: Dialect, connect: Callable[[], ClosableWire], clock: Clock) -> None:
-        self._name = name
+    def __init__(self, dialect: Dialect, connect: Callable[[], ClosableWire], clock: Clock) -> None:
         self._dialect = dialect
         self._connect = connect
         self._clock = clock
         self._wire: ClosableWire | None = None
         self._talk: Talk | None = None
-        self._lost: WakerailError = DeviceUnavailable(f"{name} is not open")
+        self._lost: WakerailError = DeviceUnavailable("the supply is not open")
         self._samples = Samples(dialect)
         #: What the instrument said its settings are, by quantity, when they were last read back.
         self.settings: dict[str, Value] = {}
@@ -107,7 +106,7 @@ class PowerSupply:
             with contextlib.suppress(WakerailError):
                 self._switch_off()
                 return
-            self._drop(OutOfSync(f"{self._name} did not confirm that its output is off"))
+            self._drop(OutOfSync("the supply did not confirm that its output is off"))
         for attempt in range(_FRESH_LINKS):
             try:
                 self._switch_off_on_fresh_link()
@@ -122,7 +121,7 @@ class PowerSupply:
             with contextlib.suppress(WakerailError):
                 for exchange in self._dialect.close:
                     self._talk.bare(exchange)
-        self._drop(DeviceUnavailable(f"{self._name} is not open"))
+        self._drop(DeviceUnavailable("the supply is not open"))
 
     # --- the power source ---
 
@@ -154,11 +153,11 @@ class PowerSupply:
         talk = self._check_open()
         try:
             return talk.bare(exchange, values) if bare else talk.run(exchange, values)
-        except WakerailError as wrong:
-            named = type(wrong)(f"{self._name}: {wrong}")
-            if not isinstance(wrong, DeviceRefused):
-                self._drop(named)
-            raise named from wrong
+        except DeviceRefused:
+            raise
+        except WakerailError as lost:
+            self._drop(lost)
+            raise
 
     def _check_open(self) -> Talk:
         if self._talk is None:
@@ -166,10 +165,7 @@ class PowerSupply:
         return self._talk
 
     def _join(self) -> None:
-        try:
-            self._wire = self._connect()
-        except WakerailError as wrong:
-            raise type(wrong)(f"{self._name}: {wrong}") from wrong
+        self._wire = self._connect()
         self._talk = Talk(self._dialect, self._wire)
 
     def _drop(self, lost: WakerailError) -> None:
@@ -218,7 +214,7 @@ class PowerSupply:
                     self._run(exchange, {"spacing": self._dialect.spacing_s}, bare=True)
             self._switch_off()
         finally:
-            self._drop(OutOfSync(f"{self._name} was made safe over a link of its own; it must be opened again"))
+            self._drop(OutOfSync("the supply was made safe over a link of its own; it must be opened again"))
 
     def _tell_off_unheard(self) -> None:
         """Send what switches off without waiting for an answer: it may be only the answers that get lost."""
@@ -234,7 +230,7 @@ class PowerSupply:
         exchanges = self._dialect.commands.get(command)
         if exchanges is None:
             raise DeviceRefused(
-                f"{self._name}: this supply has no {quantity.replace('_', '-')} setting "
+                f"this supply has no {quantity.replace('_', '-')} setting "
                 f"(its dialect {self._dialect.name!r} has no {command})"
             )
         self._samples.refresh()
@@ -271,7 +267,7 @@ class PowerSupply:
                 return True
         why = "".join(f"; it says {fault.code}, {fault.text}" for fault in self.faults())
         raise DeviceRefused(
-            f"{self._name}: {quantity.replace('_', '-')} was to be {_shown(quantity, wanted)}, "
+            f"{quantity.replace('_', '-')} was to be {_shown(quantity, wanted)}, "
             f"but reads back as {_shown(quantity, value)}{why}"
         )
 

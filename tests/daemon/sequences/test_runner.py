@@ -251,7 +251,7 @@ async def test_a_run_cancelled_before_it_began_lets_go_of_its_instruments(bench)
 async def test_a_lost_instrument_is_a_bench_fault_in_any_step(bench, troubles, verb):
     run, _ = bench.start(lasting(bench, verb, troubles))
     await in_step(bench, verb)
-    await bench.instruments["psu"].lose("psu: connection refused")
+    await bench.instruments["psu"].lose("connection refused")
     verdict = await bench.verdict(run)
     check(bench, verdict)
     assert (verdict.outcome, verdict.finding) == (Outcome.INCONCLUSIVE, Finding.BENCH_FAULT)
@@ -349,7 +349,7 @@ async def test_a_step_of_a_lost_optional_instrument_is_left_out(make_bench, trou
     verdict = await bench.verdict(run)
     check(bench, verdict)
     assert verdict.outcome == Outcome.PASSED
-    assert verdict.reason == "All steps were done. The port was lost on the way: port-1: gone."
+    assert verdict.reason == "All steps were done. The port was lost on the way: gone."
     assert [step.outcome for step in verdict.steps] == [Outcome.INCONCLUSIVE, None, Outcome.PASSED]
 
 

@@ -80,7 +80,7 @@ def test_a_refused_setting_is_told_with_the_instruments_own_words(far, supply):
     far.instead["VOLT 99"] = None
     far.instead["VOLT?"] = b"3.85\n"
     far.faults = ['-222,"Data out of range"']
-    with pytest.raises(DeviceRefused, match=r"supply: voltage was to be 99 V, but reads back as 3.85 V; it says -222"):
+    with pytest.raises(DeviceRefused, match=r"^voltage was to be 99 V, but reads back as 3.85 V; it says -222"):
         supply.set_voltage_v(99)
 
 
@@ -135,7 +135,7 @@ def test_a_dialect_without_the_command_says_so(far, make):
 
 def test_a_closed_port_is_one_clear_line(far, make):
     far.stop()
-    with pytest.raises(DeviceUnavailable, match=r"^supply: TCPIP::.*::SOCKET cannot be reached: .*refused") as told:
+    with pytest.raises(DeviceUnavailable, match=r"^TCPIP::.*::SOCKET cannot be reached: .*refused") as told:
         make().open()
     assert "\n" not in str(told.value)
 
@@ -143,7 +143,7 @@ def test_a_closed_port_is_one_clear_line(far, make):
 @pytest.mark.parametrize("library", ["nowhere.yaml@sim", "@nonsense"])
 def test_a_visa_library_that_is_not_there_is_one_clear_line(built, library):
     driver = built(f'address: TCPIP::127.0.0.1::9::SOCKET\nvisa_library: "{library}"\n')
-    with pytest.raises(DeviceUnavailable, match=r"^supply: the VISA library '.*' cannot be used: ") as told:
+    with pytest.raises(DeviceUnavailable, match=r"^the VISA library '.*' cannot be used: ") as told:
         driver.open()
     assert "\n" not in str(told.value)
 
@@ -169,7 +169,7 @@ def test_a_hang_ends_in_out_of_sync_without_spinning(far, make):
     driver.open()
     far.instead["MEAS:VOLT?"] = None
     used_s = time.thread_time()
-    with pytest.raises(OutOfSync, match=r"supply: .* gave no answer within 0.3 s"):
+    with pytest.raises(OutOfSync, match=r"^TCPIP::.* gave no answer within 0.3 s"):
         driver.read()
     assert time.thread_time() - used_s < 0.15
 

@@ -126,7 +126,7 @@ def test_answers_without_terminator(far, supply):
 def test_a_second_program_cannot_take_the_port(supply):
     first, second = supply(), supply()
     first.open()
-    with pytest.raises(DeviceUnavailable, match=r"supply: ASRL.* cannot be reached: .*exclusively lock"):
+    with pytest.raises(DeviceUnavailable, match=r"^ASRL.* cannot be reached: .*exclusively lock"):
         second.open()
     assert first.read().signals["voltage"] == [3.3]
 
