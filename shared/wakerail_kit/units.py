@@ -103,11 +103,19 @@ def factor(of: str, to: str) -> float:
 
 
 def human(value: float, unit: str) -> str:
-    """Return a number in a UCUM unit as people write it: ``human(0.0413, 'A')`` is ``41.3 mA``."""
+    """Return a number in a UCUM unit as people write it: ``human(0.0413, 'A')`` is ``41.3 mA``.
+
+    It has three places after the point, or from 100 on four digits; nobody writes an exponent.
+    """
     shown = {"Cel": "°C", "Ohm": "Ω", "1": ""}.get(unit, unit)
-    if unit in {"V", "A", "W", "Ohm", "s", "J", "C"} and value != 0 and abs(value) < 1 and unit != "s":
-        if abs(value) >= 1e-3:
-            return f"{value * 1e3:.3g} m{shown}"
-        return f"{value * 1e6:.3g} µ{shown}"
-    digits = f"{value:.3f}".rstrip("0").rstrip(".") if abs(value) < 100 else f"{value:.4g}"
-    return f"{digits} {shown}".strip()
+    if unit in {"V", "A", "W", "Ohm", "J", "C"} and 0 < abs(value) < 1:
+        scale, prefix = (1e3, "m") if abs(value) >= 1e-3 else (1e6, "µ")
+        return f"{_plain(float(f'{value * scale:.3g}'))} {prefix}{shown}"
+    if unit == "Hz" and abs(value) >= 1e3:
+        scale, prefix = (1e6, "M") if abs(value) >= 1e6 else (1e3, "k")
+        return human(value / scale, f"{prefix}Hz")
+    return f"{_plain(value if abs(value) < 100 else float(f'{value:.4g}'))} {shown}".strip()
+
+
+def _plain(value: float) -> str:
+    return f"{round(value, 3) + 0.0:.3f}".rstrip("0").rstrip(".")  # + 0.0: there is no -0

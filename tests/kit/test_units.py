@@ -64,6 +64,22 @@ def test_numbers_are_shown_as_people_write_them() -> None:
     assert human(3.85, "V") == "3.85 V"
     assert human(0.0000035, "A") == "3.5 µA"
     assert human(230.0, "Cel") == "230 °C"
+    assert human(20.0, "Hz") == "20 Hz"
+    assert human(2e6, "Hz") == "2 MHz"
+    assert human(1500.0, "Hz") == "1.5 kHz"
+    assert human(86400.0, "s") == "86400 s"
+    assert human(1234.56, "V") == "1235 V"
+    assert human(1e6, "1") == "1000000"
+
+
+@given(st.floats(min_value=-1e9, max_value=1e9), st.sampled_from(["V", "A", "s", "Hz", "Cel", "Ohm", "W", "1"]))
+def test_a_number_is_shown_near_what_it_is_and_without_an_exponent(value: float, unit: str) -> None:
+    shown = human(value, unit)
+    assert "e" not in shown
+    number, _, suffix = shown.partition(" ")
+    prefix = suffix.removesuffix({"Cel": "°C", "Ohm": "Ω", "1": ""}.get(unit, unit))
+    scale = {"": 1.0, "m": 1e-3, "µ": 1e-6, "k": 1e3, "M": 1e6}[prefix]
+    assert math.isclose(float(number) * scale, value, rel_tol=0.005, abs_tol=0.0005 * scale)
 
 
 @pytest.mark.parametrize(("text", "unit", "scale"), [(text, *common) for text, common in COMMON.items()])
