@@ -37,10 +37,13 @@ An exchange is a text to send, or a mapping: ``send``; ``answer`` (a wording, or
 terminator, where its wording leaves it open); ``block`` (the signal in an IEEE 488.2 definite-length block) with
 ``number`` (float32, float64) and ``order`` (big, little); ``every`` (in reads). Every part of a dialect may be one
 exchange or a list. With blocks, ``spacing: 1 ms`` gives the time between samples, ``{spacing}`` in wordings.
+``errors``, ``block`` and ``spacing`` are for a power-source alone. ``lines`` is for a port-tester, which is not polled
+and has neither ``reads`` nor ``readback``.
 """
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -134,6 +137,8 @@ class Dialect:
 def load_dialect(file: Path, kind: str) -> Dialect:
     """Read a dialect for instruments of ``kind``. Raises ConfigInvalid with one line for every mistake."""
     doc = load_yaml(file)
+    if protocol := doc.top.text("protocol", ""):
+        raise ConfigInvalid(f"{file}:{doc.top.line_of('protocol')}: protocol: {protocol!r} is no text dialect")
     reader = _Reader(doc.top, kind)
     dialect = reader.dialect(file.stem)
     doc.finish()
@@ -141,12 +146,23 @@ def load_dialect(file: Path, kind: str) -> Dialect:
 
 
 def find_dialect(folder: Path, name: str, kind: str) -> Dialect:
-    """Return the dialect called ``name`` in ``folder``. Raises ConfigInvalid, naming those that there are."""
+    """Return the dialect ``name`` in ``folder``. Raises ConfigInvalid, naming those that there are for ``kind``."""
     file = folder / f"{name}.yaml"
     if not file.is_file():
-        names = ", ".join(sorted(found.stem for found in folder.glob("*.yaml"))) or "none"
+        names = ", ".join(names_for(folder, kind)) or "none"
         raise ConfigInvalid(f"no dialect {name!r} in {folder}; there are: {names}")
     return load_dialect(file, kind)
+
+
+def names_for(folder: Path, kind: str, protocol: str = "") -> list[str]:
+    """Return the names of what ``folder`` has for instruments of ``kind``; with no ``protocol``, its text dialects."""
+    names = []
+    for file in sorted(folder.glob("*.yaml")):
+        with contextlib.suppress(ConfigInvalid):  # no YAML: nobody's dialect
+            top = load_yaml(file).top
+            if (top.text("kind", ""), top.text("protocol", "")) == (kind, protocol):
+                names.append(file.stem)
+    return names
 
 
 class _Reader:
@@ -163,7 +179,7 @@ class _Reader:
         self.link = self._link(top.section("link", None))
         self.used: set[str] = set()
         self.numbers: set[str] = set()
-        self.spacing_s = top.optional_quantity("spacing", "s", low=1e-6, high=1.0)
+        self.spacing_s = top.optional_quantity("spacing", "s", low=1e-6, high=1.0) if self._has("spacing") else None
         self.timing = {} if self.spacing_s is None else {"spacing": "s"}
         acknowledge = top.text("acknowledge", "")
         fixed = self._wording(top.line_of("acknowledge"), "acknowledge", acknowledge, {}, answer=True)
@@ -178,7 +194,7 @@ class _Reader:
             self._wording(top.line_of("refused"), "refused", text, _FAULT, answer=True)
             for text in top.texts("refused", ())
         ]
-        errors = self._exchanges(top, "errors", {}, _FAULT, optional=True)
+        errors = self._exchanges(top, "errors", {}, _FAULT, optional=True) if self._has("errors") else ()
         if errors and (len(errors) > 1 or "code" not in errors[0].gives):
             top.note("errors", "must be one exchange whose answer has a {code}")
         dialect = Dialect(
@@ -193,12 +209,12 @@ class _Reader:
             before=self._exchanges(top, "before", {}, {}, optional=True, plain=self.acknowledge),
             commands=self._commands(top.section("commands")),
             reads=self._reads(),
-            readback=self._exchanges(top, "readback", {}, self.vocabulary.quantities, optional=True),
+            readback=self._readback(),
             errors=errors[0] if errors else None,
             refused=tuple(wording for wording in refused if wording),
             spacing_s=self.spacing_s,
             numbers=frozenset(self.numbers),
-            lines=self._lines() if self.kind == "port-tester" else {},
+            lines=self._lines() if self._has("lines") else {},
         )
         for name in sorted(self.numbers):
             if not (self.variables[name] or "0").isdecimal():
@@ -206,6 +222,18 @@ class _Reader:
         for unused in sorted(set(self.variables) - self.used):
             top.note("variables", f"nothing in this dialect uses {unused!r}")
         return dialect
+
+    def _has(self, part: str) -> bool:
+        """Tell whether the kind has a use for a part of the file; one that is there in vain is noted."""
+        has = part in self.vocabulary.parts
+        if not has and part in self.top:
+            self._note_useless(self.top, part)
+        return has
+
+    def _note_useless(self, section: Section, *keys: str) -> None:
+        for key in keys:
+            section.raw(key, None)
+        section.note(keys[0], f"a {self.kind} has no use for it; leave it out")
 
     def _lines(self) -> dict[str, str]:
         section = self.top.section("lines", None)
@@ -258,10 +286,17 @@ class _Reader:
                 section.note(name, f"is missing; a {self.kind} needs it")
         return commands
 
+    def _readback(self) -> Exchanges:
+        if not self._has("readback"):
+            return ()
+        return self._exchanges(self.top, "readback", {}, self.vocabulary.quantities, optional=True)
+
     def _reads(self) -> Exchanges:
+        if not self._has("reads"):
+            return ()
         known = self.vocabulary.signals | self.vocabulary.extra_signals
         units = {name: self.vocabulary.quantities[name] for name in sorted(known)}
-        reads = self._exchanges(self.top, "reads", {}, units, optional=not known, polled=True)
+        reads = self._exchanges(self.top, "reads", {}, units, polled=True)
         for signal in sorted(self.vocabulary.signals - {name for exchange in reads for name in exchange.gives}):
             self.top.note("reads", f"nothing reads the {signal}; a {self.kind} needs it")
         if any(exchange.block for exchange in reads) and self.spacing_s is None:
@@ -323,9 +358,16 @@ class _Reader:
             section.note("answer", "answers have no terminator here, so give fixed widths or a length")
 
     def _block(self, section: Section, gives: Mapping[str, str]) -> Block | None:
+        keys = ("block", "number", "order")
+        if "block" not in self.vocabulary.parts:
+            if "block" in section:
+                self._note_useless(section, *keys)
+            return None
         if "block" not in section:
-            for key in ("block", "number", "order"):
+            for key in keys:
                 section.raw(key, None)
+                if key in section:
+                    section.note(key, "has a meaning only beside 'block'")
             return None
         signal = section.text("block", one_of=[name for name, unit in gives.items() if unit not in {FLAG, TEXT}])
         number = section.text("number", one_of=("float32", "float64"))

@@ -78,7 +78,8 @@ class Vocabulary:
     ``commands`` maps each command to the quantity in it, or None; those in ``needed`` every dialect must have.
     ``quantities`` maps every signal and set value to its UCUM unit, ``flag`` or ``text``; the reads must give those in
     ``signals``, may give those in ``extra_signals``. Those in ``measured`` are no settings even where one has the same
-    name: a supply's voltage is measured by its reads and set, and read back, as something else.
+    name: a supply's voltage is measured by its reads and set, and read back, as something else. ``parts`` are what
+    not every kind has a use for, and this one has: ``block`` is part of an exchange, the others of the whole file.
     """
 
     commands: Mapping[str, str | None]
@@ -87,6 +88,7 @@ class Vocabulary:
     signals: frozenset[str] = frozenset()
     extra_signals: frozenset[str] = frozenset()
     measured: frozenset[str] = frozenset()
+    parts: frozenset[str] = frozenset()
 
 
 VOCABULARIES: dict[str, Vocabulary] = {
@@ -112,6 +114,7 @@ VOCABULARIES: dict[str, Vocabulary] = {
         signals=frozenset({"voltage", "current"}),
         extra_signals=frozenset({"limiting", "limited", "output"}),
         measured=frozenset({"voltage", "current"}),
+        parts=frozenset({"reads", "readback", "errors", "spacing", "block"}),
     ),
     "heat-source": Vocabulary(
         commands={"set_temperature": "setpoint", "heater_on": None, "heater_off": None},
@@ -119,10 +122,12 @@ VOCABULARIES: dict[str, Vocabulary] = {
         quantities={"temperature": "Cel", "setpoint": "Cel", "heater": FLAG},
         signals=frozenset({"temperature", "setpoint", "heater"}),
         measured=frozenset({"temperature"}),
+        parts=frozenset({"reads", "readback"}),
     ),
     "port-tester": Vocabulary(
         commands={"test_port": None},
         needed=frozenset({"test_port"}),
         quantities={"line": TEXT, "passed": FLAG, "voltage": "V", "resistance": "Ohm", "says": TEXT},
+        parts=frozenset({"lines"}),
     ),
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import struct
 from pathlib import Path
 
@@ -30,6 +31,28 @@ commands:
 reads:
   - {send: "V?", answer: "{voltage}"}
   - {send: "I?", answer: "{current}"}
+"""
+
+
+PLATE = """\
+dialect: plain
+kind: heat-source
+identify: {send: "ID?", answer: "{model}"}
+commands:
+  set_temperature: "SP {setpoint}"
+  heater_on: "H 1"
+  heater_off: "H 0"
+reads:
+  - {send: "T?", answer: "{temperature}"}
+  - {send: "S?", answer: "{setpoint} {heater}"}
+"""
+
+TESTER = """\
+dialect: plain
+kind: port-tester
+identify: {send: "ID?", answer: "{model}"}
+commands:
+  test_port: {send: "TEST", each: "{line} {passed}", answer: "RESULT {passed}"}
 """
 
 
@@ -185,8 +208,51 @@ def test_a_dialect_of_another_kind_is_refused(refused):
 
 def test_a_missing_dialect_names_those_there_are(load, tmp_path):
     load(PLAIN)
-    with pytest.raises(ConfigInvalid, match=r"no dialect 'plan' in .*; there are: plain"):
+    (tmp_path / "plate.yaml").write_text(PLATE)
+    (tmp_path / "registers.yaml").write_text("dialect: registers\nkind: power-source\nprotocol: modbus-rtu\n")
+    (tmp_path / "broken.yaml").write_text("dialect: [")
+    with pytest.raises(ConfigInvalid, match=r"no dialect 'plan' in .*; there are: plain$"):
         find_dialect(tmp_path, "plan", "power-source")
+
+
+def test_a_register_map_is_no_dialect_and_that_is_all_there_is_to_say(refused):
+    assert refused("dialect: plain\nkind: heat-source\nprotocol: modbus-rtu\nunit: 1\n", kind="heat-source") == [
+        "plain.yaml:3: protocol: 'modbus-rtu' is no text dialect"
+    ]
+
+
+# --- what only some kinds have a use for ---
+
+TEXTS = {"power-source": PLAIN, "heat-source": PLATE, "port-tester": TESTER}
+ERRORS = 'errors: {send: "E?", answer: "{code}"}'
+
+
+@pytest.mark.parametrize(
+    ("kind", "part"),
+    [
+        *itertools.product(["heat-source", "port-tester"], [ERRORS, "spacing: 1 ms"]),
+        *itertools.product(["heat-source", "power-source"], ["lines: {A: a}"]),
+        *itertools.product(["port-tester"], ["reads: x", "readback: x"]),
+    ],
+)
+def test_what_a_kind_has_no_use_for_is_refused_in_one_line(load, refused, kind, part):
+    load(TEXTS[kind], kind=kind)
+    key = part.partition(":")[0]
+    told = refused(TEXTS[kind].replace("kind:", f"{part}\nkind:"), kind=kind)
+    assert told == [f"plain.yaml:2: {key}: a {kind} has no use for it; leave it out"]
+
+
+def test_a_plate_does_not_send_blocks_whatever_is_in_them(refused):
+    told = refused(PLATE.replace('answer: "{temperature}"', "block: temprature, number: float32"), kind="heat-source")
+    assert told == [
+        "plain.yaml:8: reads: nothing reads the temperature; a heat-source needs it",
+        "plain.yaml:9: reads[0].block: a heat-source has no use for it; leave it out",
+    ]
+
+
+def test_how_a_block_is_written_means_nothing_without_one(refused):
+    told = refused(PLAIN.replace('"V?", ', '"V?", order: big, '))
+    assert told == ["plain.yaml:10: reads[0].order: has a meaning only beside 'block'"]
 
 
 # --- variables ---

@@ -28,12 +28,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from wakerail_kit.dialect import names_for
 from wakerail_kit.dialect_exchange import Link
 from wakerail_kit.errors import ConfigInvalid, DeviceRefused
 from wakerail_kit.kinds import HEAT_SOURCE
 from wakerail_kit.units import UnitInvalid, factor
 from wakerail_kit.yamldoc import Section, load_yaml
 
+_PROTOCOL = "modbus-rtu"
 _BIT_TABLES = ("coil", "discrete")
 _TABLES = (*_BIT_TABLES, "input", "holding")
 _WRITABLE = ("coil", "holding")
@@ -147,7 +149,7 @@ def find_register_map(folder: Path, name: str) -> RegisterMap:
     """Read the map called ``name``. Raises ConfigInvalid with one line for every mistake."""
     file = folder / f"{name}.yaml"
     if not file.is_file():
-        names = ", ".join(sorted(found.stem for found in folder.glob("*.yaml"))) or "none"
+        names = ", ".join(names_for(folder, HEAT_SOURCE.name, _PROTOCOL)) or "none"
         raise ConfigInvalid(f"no register map {name!r} in {folder}; there are: {names}")
     doc = load_yaml(file)
     registers = _read_map(doc.top, file.stem)
@@ -160,7 +162,7 @@ def _read_map(top: Section, stem: str) -> RegisterMap:
     if name and name != stem:
         top.note("dialect", f"the file is called {stem}.yaml, the dialect {name!r}; they must be the same")
     top.text("kind", one_of=(HEAT_SOURCE.name,))
-    top.text("protocol", one_of=("modbus-rtu",))
+    top.text("protocol", one_of=(_PROTOCOL,))
     top.text("says", "")
     link = top.section("link", None)
     low_first = top.text("word-order", "high-first", one_of=("high-first", "low-first")) == "low-first"

@@ -145,5 +145,6 @@ def test_a_mistake_in_a_map_is_one_line_with_its_place(tmp_path, was, now, says)
 def test_an_unknown_map_names_those_that_there_are(tmp_path):
     """A typing slip in bench.yaml."""
     (tmp_path / "other.yaml").write_text(GOOD)
-    with pytest.raises(ConfigInvalid, match=r"no register map 'othr' in .*; there are: other"):
+    (tmp_path / "in-words.yaml").write_text("dialect: in-words\nkind: heat-source\n")
+    with pytest.raises(ConfigInvalid, match=r"no register map 'othr' in .*; there are: other$"):
         find_register_map(tmp_path, "othr")
