@@ -163,8 +163,8 @@ def _instrument(
         name=name,
         type=sort,
         driver=instrument,
-        address=str(section.raw("address", "")),
-        dialect=str(section.raw("dialect", "")),
+        address=section.peek("address"),  # a key that the driver has no use for stays unknown
+        dialect=section.peek("dialect"),
         rate_hz=rate_hz,
         limits=bounds,
     )

@@ -107,6 +107,14 @@ class Section:
             return default
         return _plain(self._nodes[name][1])
 
+    def peek(self, name: str) -> str:
+        """Return a key's text as it was written, empty if there is none, without taking the key.
+
+        Whether the key may stand here is for another to say.
+        """
+        node = self._nodes[name][1] if name in self._nodes else None
+        return str(node.value) if isinstance(node, yaml.ScalarNode) else ""
+
     def rest(self) -> dict[str, Any]:
         """Take all keys that were not taken yet, as plain Python data in the file's order."""
         return {name: self.raw(name) for name in self._nodes if name not in self._taken}

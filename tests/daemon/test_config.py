@@ -62,6 +62,26 @@ def test_a_bench_without_instruments_is_none(write):
         load_bench_config(write("bench: b\ninstruments: {}\n"), load_plugins().types, RealClock())
 
 
+def test_a_key_that_the_driver_has_no_use_for_is_unknown(write):
+    file = write(
+        "bench: b\ninstruments:\n  usb:\n    driver: usb-watcher\n    dialect: scpi-1999\n    address: /dev/bus\n"
+    )
+    with pytest.raises(ConfigInvalid) as refused:
+        load_bench_config(file, load_plugins().types, RealClock())
+    assert [line.removeprefix(f"{file}:").partition("; ")[0] for line in refused.value.problems] == [
+        "5: instruments.usb.dialect: unknown key",
+        "6: instruments.usb.address: unknown key",
+    ]
+
+
+def test_what_the_driver_took_is_known_of_it_afterwards(write):
+    file = write(
+        "bench: b\ninstruments:\n  port:\n    driver: port-tester\n    dialect: port-tester-ascii\n    address: COM1\n"
+    )
+    (port,) = load_bench_config(file, load_plugins().types, RealClock()).instruments
+    assert (port.dialect, port.address) == ("port-tester-ascii", "COM1")
+
+
 def test_the_default_is_the_working_folders_own_and_else_the_shipped_one(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     assert default_config_path() == shipped("") / "bench.yaml"
