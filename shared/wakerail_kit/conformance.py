@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import contextlib
 import gc
+import math
 import sys
 import threading
 from collections.abc import Callable, Iterator
@@ -48,7 +49,10 @@ class Rig(Protocol):
         ...
 
     def garble(self) -> None:
-        """Make answers on links that are open now come garbled; links opened later are sound again."""
+        """Make answers on links that are open now come garbled, from the next one on; links opened later are sound.
+
+        Where a driver does not ask at each ``read``, its clock in the rig must make it do so.
+        """
         ...
 
     def restore(self) -> None:
@@ -65,7 +69,7 @@ def opening_identifies_and_energises_nothing(rig: Rig) -> None:
 
 
 def reading_gives_the_signals_of_the_kind(rig: Rig) -> None:
-    """``read`` gives samples of the kind's signals, all of one length, each a number or None."""
+    """``read`` gives samples of the kind's signals, all of one length, each a finite number or None."""
     with _opened(rig) as (driver, _):
         for _ in range(3):
             reading = driver.read()
@@ -77,8 +81,8 @@ def reading_gives_the_signals_of_the_kind(rig: Rig) -> None:
             if reading.spacing_s is None:
                 _demand(lengths <= {1}, "read gave several samples but no spacing_s")
             for name, samples in reading.signals.items():
-                wrong = [value for value in samples if value is not None and not isinstance(value, float)]
-                _demand(not wrong, f"the samples of {name} are not numbers or None: {wrong[:3]!r}")
+                wrong = [value for value in samples if value is not None and not _is_number(value)]
+                _demand(not wrong, f"the samples of {name} are neither finite numbers nor None: {wrong[:3]!r}")
 
 
 def making_safe_works_in_any_state(rig: Rig) -> None:
@@ -204,20 +208,23 @@ CHECKS: tuple[Callable[[Rig], None], ...] = (
 )
 
 
+def _is_number(value: object) -> bool:
+    return isinstance(value, float) and math.isfinite(value)
+
+
 def _demand(kept: bool, says: str) -> None:
     if not kept:
         raise ContractViolation(says)
 
 
 def _expect(driver: Instrument, method: str, *errors: type[WakerailError]) -> None:
-    """Demand one of ``errors`` from a method; what was buffered may still come first, for a few calls."""
-    for _ in range(3):
-        try:
-            getattr(driver, method)()
-        except errors:
-            return
-        except Exception as other:
-            raise ContractViolation(f"{method} raised {type(other).__name__}: {other}") from other
+    """Demand one of ``errors`` from the very first call: one answer passed on that is none is a false measurement."""
+    try:
+        getattr(driver, method)()
+    except errors:
+        return
+    except Exception as other:
+        raise ContractViolation(f"{method} raised {type(other).__name__}: {other}") from other
     names = " or ".join(error.__name__ for error in errors)
     raise ContractViolation(f"{method} went on as if nothing had happened; {names} was due")
 

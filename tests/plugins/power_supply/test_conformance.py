@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 
 import pytest
@@ -37,6 +38,26 @@ def trusting_read(inner):
         return inner.read()
     except OutOfSync:
         return Reading({name: [0.0] for name in ("voltage", "current", "limiting", "output")})
+
+
+def once_trusting_read():
+    """Passes one garbled answer on as data, and is out of step from then on."""
+    trusted = []
+
+    def read(inner):
+        try:
+            return inner.read()
+        except OutOfSync:
+            if trusted:
+                raise
+            trusted.append(True)
+            return Reading({name: [0.0] for name in ("voltage", "current", "limiting", "output")})
+
+    return read
+
+
+def odd_read(value):
+    return lambda inner: Reading({**inner.read().signals, "current": [value]})
 
 
 def foreign_read(inner):
@@ -77,10 +98,14 @@ def forgetful_make_safe(inner):
             {"read": lambda inner: Reading({**inner.read().signals, "current": [1.0, 2.0]})},
             "different lengths",
         ),
+        ("reading_gives_the_signals_of_the_kind", {"read": odd_read(math.nan)}, r"nor None: \[nan\]"),
+        ("reading_gives_the_signals_of_the_kind", {"read": odd_read(-math.inf)}, r"nor None: \[-inf\]"),
+        ("reading_gives_the_signals_of_the_kind", {"read": odd_read("0.1")}, r"nor None: \['0.1'\]"),
         ("making_safe_works_in_any_state", {"make_safe": forgetful_make_safe}, "left it on: the driver was closed"),
         ("closing_twice_is_allowed", {"close": raising_close}, "close raised DeviceUnavailable"),
         ("a_dead_link_is_told", {"read": foreign_read}, "read raised OSError: device not configured"),
         ("an_answer_out_of_step_stops_all_use", {"read": trusting_read}, "went on as if nothing had happened"),
+        ("an_answer_out_of_step_stops_all_use", {"read": once_trusting_read()}, "went on as if nothing had happened"),
         ("only_the_kits_errors_leave_a_driver", {"read": foreign_read}, "let out a foreign OSError"),
         ("opening_and_closing_leaks_nothing", {"open": leaking_open}, "20 threads behind"),
     ],
