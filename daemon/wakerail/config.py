@@ -150,11 +150,12 @@ def _instrument(
         limits.leave_open()
         return None
     sort = types[driver]
-    bounds = {
-        setting.name: limits.quantity(setting.name, setting.unit, low=0.0)
+    given = {
+        setting.name: limits.optional_quantity(setting.name, setting.unit, low=0.0)
         for setting in sort.kind.settings.values()
-        if setting.unit is not None and setting.name in limits
+        if setting.unit is not None
     }
+    bounds = {setting: limit for setting, limit in given.items() if limit is not None}
     for setting in sort.kind.must_be_limited:
         if setting not in bounds:
             section.note("limits", f"{setting!r} is missing; the interlock needs the highest value ever allowed")

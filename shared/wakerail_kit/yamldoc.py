@@ -94,7 +94,11 @@ class Section:
         for name in self._nodes:
             if name not in self._taken:
                 close = difflib.get_close_matches(name, self._taken, n=1)
-                hint = f"did you mean {close[0]!r}?" if close else f"known here: {', '.join(sorted(self._taken))}"
+                hint = (
+                    f"did you mean {close[0]!r}?"
+                    if close
+                    else f"known here: {', '.join(sorted(self._taken)) or 'none'}"
+                )
                 self.note(name, f"unknown key; {hint}")
 
     def raw(self, name: str, default: Any = _REQUIRED) -> Any:

@@ -74,6 +74,18 @@ def test_a_key_that_the_driver_has_no_use_for_is_unknown(write):
     ]
 
 
+def test_limits_that_a_kind_has_not_are_told_with_those_that_it_has(write):
+    plate = "driver: plate, address: COM1, limits: {temperature: 260 degC, power: 5 W}"
+    tester = "driver: port-tester, address: COM2, limits: {power: 5 W}"
+    file = write(f"bench: b\ninstruments:\n  plate: {{{plate}}}\n  port: {{{tester}}}\n")
+    with pytest.raises(ConfigInvalid) as refused:
+        load_bench_config(file, load_plugins().types, RealClock())
+    assert refused.value.problems == (
+        f"{file}:3: instruments.plate.limits.power: unknown key; known here: temperature",
+        f"{file}:4: instruments.port.limits.power: unknown key; known here: none",
+    )
+
+
 def test_what_the_driver_took_is_known_of_it_afterwards(write):
     file = write(
         "bench: b\ninstruments:\n  port:\n    driver: port-tester\n    dialect: port-tester-ascii\n    address: COM1\n"

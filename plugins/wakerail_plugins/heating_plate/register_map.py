@@ -168,6 +168,11 @@ def _read_map(top: Section, stem: str) -> RegisterMap:
     low_first = top.text("word-order", "high-first", one_of=("high-first", "low-first")) == "low-first"
     registers = top.section("registers")
     heater = _switch(registers, "heater", _WRITABLE)
+    if "heater-state" in registers:
+        heater_state = _switch(registers, "heater-state", _TABLES)
+    else:
+        heater_state = heater
+        registers.raw("heater-state", None)  # so that it is among the keys that are known here
     return RegisterMap(
         name=name,
         link=Link(
@@ -179,7 +184,7 @@ def _read_map(top: Section, stem: str) -> RegisterMap:
         temperature=_number(registers, "temperature", ("input", "holding"), low_first),
         setpoint=_number(registers, "setpoint", ("holding",), low_first),
         heater=heater,
-        heater_state=_switch(registers, "heater-state", _TABLES) if "heater-state" in registers else heater,
+        heater_state=heater_state,
         identity=_identity(registers.section("identity")),
     )
 

@@ -17,11 +17,12 @@ from wakerail_plugins.usb_watcher.kernel_log import KernelLog
 from wakerail_plugins.usb_watcher.sources import PyusbSource, Source, UdevSource, UeventSource
 
 _WAIT_S = 0.25
+_SOURCES = ("auto", "udev", "uevents", "pyusb")
 
 
 def build_usb_watcher(section: Section, context: BuildContext) -> Instrument:
     """Read the watcher's keys: ``source``, and ``socket`` and ``sysfs`` for ``source: uevents``; ``kernel_log``."""
-    kind = section.text("source", default="auto", one_of=("auto", "udev", "uevents", "pyusb"))
+    kind = section.text("source", default="auto", one_of=_SOURCES)
     kernel_log = section.text("kernel_log", default="")
     make_source: Callable[[], Source]
     if kind == "uevents":
@@ -42,6 +43,10 @@ def build_usb_watcher(section: Section, context: BuildContext) -> Instrument:
         def make_source() -> Source:
             return best_source(context)
 
+    for key in ("socket", "sysfs"):
+        section.raw(key, None)  # so that they are among the keys that are known here
+        if kind != "uevents" and kind in _SOURCES and key in section:
+            section.note(key, "has a meaning only beside 'source: uevents'")
     # Another world's uevents do not go with this host's kernel log.
     default_log = Path("/dev/kmsg") if kind != "uevents" and sys.platform == "linux" else None
     return UsbWatcher(context, make_source, Path(kernel_log) if kernel_log else default_log)

@@ -223,6 +223,11 @@ VERBS = "measure, prompt, test, wait, watch, usb, supply, port"
             "''",
             "13: steps[2].prompt: is empty; say what the person is to do",
         ),
+        (
+            "{signal: supply.current, over",
+            "{foo: supply.current, over",
+            "11: steps[1].measure.foo: unknown key; known here: max, min, over, signal, stat, while",
+        ),
         ("{for: $window, ", "{", "14: steps[3].watch.for: is missing; give a quantity, like '60 s'"),
         (
             "[supply.current, usb]",

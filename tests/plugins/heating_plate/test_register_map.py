@@ -118,6 +118,11 @@ def test_a_map_is_read(tmp_path):
 @pytest.mark.parametrize(
     ("was", "now", "says"),
     [
+        (
+            "  identity:",
+            "  fan: {}\n  identity:",
+            "registers.fan: unknown key; known here: heater, heater-state, identity, setpoint, temperature",
+        ),
         ("dialect: other", "dialect: another", "other.yaml:1: dialect: the file is called other.yaml"),
         ("kind: heat-source", "kind: oven", "other.yaml:2: kind: 'oven' is not known"),
         ("unit: 17", "unit: 248", "other.yaml:5: unit: 248 is out of bounds; from 1 to 247"),

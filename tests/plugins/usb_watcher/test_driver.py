@@ -49,14 +49,23 @@ def test_the_plugin_offers_the_watcher():
     [
         ("source: udef", "bench.yaml:1: source: 'udef' is not known; did you mean 'udev'?"),
         ("source: uevents\nsocket: a", "bench.yaml:1: sysfs: is missing"),
-        ("source: udev\nsocket: a", "bench.yaml:2: socket: unknown key"),
+        ("wire: a", "bench.yaml:1: wire: unknown key; known here: kernel_log, socket, source, sysfs"),
+        ("source: udev\nsocket: a", "bench.yaml:2: socket: has a meaning only beside 'source: uevents'"),
+        ("sysfs: /sys", "bench.yaml:1: sysfs: has a meaning only beside 'source: uevents'"),
     ],
 )
 def test_a_wrong_key_is_one_clear_line(text, says):
     """File, line, key and what would be right."""
     with pytest.raises(ConfigInvalid) as refused:
         build(text)
-    assert refused.value.problems[0].startswith(says)
+    assert refused.value.problems == (says,)
+
+
+def test_a_mistaken_source_is_the_only_mistake_of_its_section():
+    """What its keys would have meant is not known."""
+    with pytest.raises(ConfigInvalid) as refused:
+        build("source: uevnts\nsocket: a\nsysfs: b")
+    assert refused.value.problems == ("bench.yaml:1: source: 'uevnts' is not known; did you mean 'uevents'?",)
 
 
 class Bench:

@@ -160,8 +160,11 @@ def _against(value: float, low: float | None, high: float | None, unit: str) -> 
 def read(section: Section, failed: Finding | None, scope: Scope) -> Measure:
     """Read a measure step."""
     given = section.section("measure")
-    role, signal, unit = scope.signal(given, "signal", given.text("signal", "")) if "signal" in given else ("", "", "")
-    if not signal and "signal" not in given:
+    role = signal = unit = ""
+    text = given.text("signal", "")
+    if "signal" in given:
+        role, signal, unit = scope.signal(given, "signal", text)
+    else:
         given.note("signal", "is missing; write it like 'supply.current'")
     while_signal = ""
     if while_text := given.text("while", ""):
