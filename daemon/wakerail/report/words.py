@@ -126,7 +126,7 @@ def _instruments(verdict: Verdict) -> Table:
             parts += [f"serial {identity.serial}"] if identity.serial else []
             parts += [f"firmware {identity.firmware}"] if identity.firmware else []
             who = ", ".join(parts)
-        driver = f"{one.driver}/{one.dialect}" if one.dialect else one.driver
-        what = one.kind if driver == one.kind else f"{one.kind}, {driver}"
+        what = one.kind if one.driver == one.kind else f"{one.kind}, {one.driver}"
+        what += f"/{one.dialect}" if one.dialect else ""
         table.add_row(one.role, one.instrument if one.instrument != one.role else "", f"{what}: {who}")
     return table

@@ -86,6 +86,13 @@ def test_standing_draw_measured_before_or_seen_before_the_prompt(trace, watch, t
     assert reading.finding is Finding.STANDING_DRAW
 
 
+def test_standing_current_that_was_measured_before_is_not_given_again(trace, watch):
+    boot = trace(20).then(0.0003, 12).boot(20)
+    assert "standing-current" not in measured(watch(boot, standing_a=0.0003).reader.finish(boot.end_s))
+    seen = watch(boot, standing_a=None, prompted_s=110).reader.finish(boot.end_s)
+    assert measured(seen)["standing-current"].value == pytest.approx(0.0003, rel=0.05)
+
+
 def test_hard_short(trace, watch):
     short = trace(20).then(0.0, 1, voltage=0.0, limiting=0, output=0)
     short.then(3.0, 4, ripple=0.001, voltage=0.15, limiting=1, output=1)

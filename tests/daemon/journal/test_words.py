@@ -92,6 +92,13 @@ def test_events_in_words(clock, data, who, says, tone):
     assert describe(make_event(data, clock=clock, bench="bench-1", owner="supply")) == (who, says, tone)
 
 
+def test_cautions_are_joined_without_a_stop_before_the_semicolon(clock):
+    cautions = ["Battery out.", "Fumes: extract them."]
+    data = events.RunStarted(run="r", sequence="rail-check", inputs={}, roles={}, cautions=cautions)
+    line = describe(make_event(data, clock=clock, bench="bench-1", owner="sequence"))
+    assert line.says == "rail-check started; Battery out; Fumes: extract them."
+
+
 def test_prompts_and_verdicts_in_words(samples):
     assert describe(samples.prompt()) == ("step 3", "Bridge the pads.", Tone.ASKING)
     says = "boot-watch: Failed, restarting: it restarts every 9.5 s"

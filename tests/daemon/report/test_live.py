@@ -13,6 +13,7 @@ from wakerail_kit.events import (
     InterlockTripped,
     OnsetSeen,
     PromptAnswered,
+    PromptRaised,
     RestartSeen,
     RunStarted,
     StepFinished,
@@ -126,6 +127,21 @@ def test_news_are_told_once_and_frames_are_none(live, event, frame):
     lost = InstrumentLost(instrument="psu-1", state=InstrumentState.UNAVAILABLE, why="no answer for 2 s [port 1]")
     live.take("", event(lost, "psu-1"))
     assert live.news().plain == "psu-1: no answer for 2 s [port 1]"
+
+
+def test_an_instrument_called_as_its_role_is_not_said_to_be_itself(event):
+    live = LiveRun()
+    roles = {"supply": "supply", "usb": "usb-1"}
+    live.take("", event(RunStarted(run="r", sequence="boot-watch", inputs={}, roles=roles, cautions=[])))
+    assert live.news().plain == "boot-watch began, usb is usb-1"
+
+
+def test_a_prompt_is_told_once(live, event):
+    live.news()
+    prompt = Prompt(id="p", bench="bench-1", run="r", step=2, text="Bridge the pads.", time="2026-11-25T10:15:00Z")
+    live.take("", prompt)
+    live.take("", event(PromptRaised(run="r", prompt="p", text="Bridge the pads.")))
+    assert live.news().plain == "please: Bridge the pads."
 
 
 @given(st.lists(st.tuples(st.floats(0, 120), st.floats(0, 3)), min_size=1, max_size=200), st.integers(4, 200))

@@ -59,6 +59,28 @@ def test_a_step_says_what_the_reason_does_not_say(verdict, show):
     assert said.count("It restarted 3 times") == 1
 
 
+@pytest.mark.parametrize(
+    ("driver", "dialect", "says"),
+    [
+        ("usb-watcher", "", "psu-1 usb-watcher: Stonebridge"),
+        ("usb-watcher", "own-words", "psu-1 usb-watcher/own-words: Stonebridge"),
+        ("poller", "", "psu-1 usb-watcher, poller: Stonebridge"),
+        ("poller", "own-words", "psu-1 usb-watcher, poller/own-words: Stonebridge"),
+    ],
+)
+def test_a_driver_called_as_its_kind_is_named_once(verdict, show, driver, dialect, says):
+    used = msgspec.structs.replace(verdict.instruments[0], kind="usb-watcher", driver=driver, dialect=dialect)
+    said = " ".join(" ".join(show(verdict_text(msgspec.structs.replace(verdict, instruments=[used])))).split())
+    assert says in said
+
+
+def test_a_step_that_was_not_due_is_not_called_out_of_reach(verdict, show):
+    skipped = msgspec.structs.replace(verdict.steps[2], says="Not due: 'before' did not fail.")
+    said = " ".join(" ".join(show(verdict_text(msgspec.structs.replace(verdict, steps=[skipped])))).split())
+    assert "3 Output off · not done Not due: 'before' did not fail." in said
+    assert "not reached" not in said
+
+
 def test_no_codes_go_into_a_pipe(verdict):
     pipe = io.StringIO()
     Console(file=pipe, width=80).print(verdict_text(verdict))
