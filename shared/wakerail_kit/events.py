@@ -148,7 +148,7 @@ class UsbEnumerationFailed(EventData, frozen=True, kw_only=True):
 
 
 class RunStarted(EventData, frozen=True, kw_only=True):
-    """A sequence began."""
+    """A sequence began. ``at_s`` is the moment that its verdict's evidence counts from; None: not recorded."""
 
     run: str
     sequence: str
@@ -157,6 +157,7 @@ class RunStarted(EventData, frozen=True, kw_only=True):
     cautions: list[str]
     job: str | None = None
     operator: str = ""
+    at_s: float | None = None
 
 
 class StepStarted(EventData, frozen=True, kw_only=True):

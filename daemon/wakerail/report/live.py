@@ -60,10 +60,7 @@ class _Seen:
     prompt: str = ""
     trouble: str = ""
     verdict: Verdict | None = None
-
-    @property
-    def start_s(self) -> float | None:
-        return self.steps[0].at_s if self.steps else None
+    start_s: float | None = None
 
 
 class LiveRun:
@@ -121,7 +118,10 @@ class LiveRun:
         match data:
             case RunStarted():
                 seen.heading, seen.operator, seen.roles = f"{data.sequence} on {bench}", data.operator, data.roles
+                seen.start_s = data.at_s
             case StepStarted():
+                if seen.start_s is None:  # a daemon that does not tell when the run began
+                    seen.start_s = data.at_s
                 seen.steps.append(_Step(data.number, data.title, data.at_s, data.duration_s))
             case StepFinished():
                 for step in seen.steps:

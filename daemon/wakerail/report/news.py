@@ -17,7 +17,7 @@ from wakerail_kit.units import human
 
 
 def news_of(data: EventData, start_s: float | None) -> str:
-    """Return an event as one line, empty if it is no news. ``start_s`` is when the run's first step began."""
+    """Return an event as one line, empty if it is no news. ``start_s`` is when the run began."""
     match data:
         case RunStarted():
             others = [f"{role} is {name}" for role, name in data.roles.items() if role != name]

@@ -142,6 +142,7 @@ class SequenceRun:
                 cautions=list(plan.sequence.cautions),
                 job=self._job,
                 operator=self._operator,
+                at_s=self._start_s,
             )
         )
         asked_for = {step.only_if_failed for step in plan.sequence.steps}

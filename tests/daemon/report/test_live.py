@@ -30,7 +30,7 @@ def _live(event):
     live = LiveRun()
     roles = {"supply": "psu-1", "usb": "usb-1"}
     for data in (
-        RunStarted(run="r", sequence="boot-watch", inputs={}, roles=roles, cautions=[], operator="ina"),
+        RunStarted(run="r", sequence="boot-watch", inputs={}, roles=roles, cautions=[], operator="ina", at_s=99.8),
         StepStarted(run="r", number=1, verb="supply", title="Power the board", at_s=100),
         StepFinished(run="r", number=1, verb="supply", title="Power the board", outcome=Outcome.PASSED),
         StepStarted(run="r", number=2, verb="watch", title="Watch the boot", at_s=104, duration_s=60),
@@ -59,7 +59,7 @@ def test_it_shows_the_steps_the_current_the_time_left_and_the_restarts(live, sho
     assert "3.85 V" in said
     assert "650 mA" in said  # the scale of the chart
     assert "▼ 2 restarts" in said
-    assert "1  at   9.4 s, down for 0.40 s   by current-collapse" in said
+    assert "1  at   9.6 s, down for 0.40 s   by current-collapse" in said
 
 
 @pytest.mark.parametrize(("width", "height"), [(80, 24), (120, 40)])
@@ -121,9 +121,9 @@ def test_news_are_told_once_and_frames_are_none(live, event, frame):
     live.take("", frame(104, [0.1]))
     assert live.news() is None
     live.take("", event(OnsetSeen(run="r", at_s=105, level_a=0.09)))
-    assert live.news().plain == "onset at 5.0 s: it draws 90 mA"
+    assert live.news().plain == "onset at 5.2 s: it draws 90 mA"
     live.take("", event(restart(1)))
-    assert live.news().plain == "restart 1 at 9.4 s: after 4.05 s up the current fell"
+    assert live.news().plain == "restart 1 at 9.6 s: after 4.05 s up the current fell"
     lost = InstrumentLost(instrument="psu-1", state=InstrumentState.UNAVAILABLE, why="no answer for 2 s [port 1]")
     live.take("", event(lost, "psu-1"))
     assert live.news().plain == "psu-1: no answer for 2 s [port 1]"

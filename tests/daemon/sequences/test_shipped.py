@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import itertools
+import re
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
+from wakerail.report.live import LiveRun
 from wakerail.sequences import exit_code_of, load_sequences
 from wakerail_kit.events import LineResult, RunStarted, StepStarted
 from wakerail_kit.outcome import Finding, Outcome
@@ -86,6 +88,25 @@ async def test_a_board_that_restarts_fails_and_each_restart_is_evidence_with_its
     assert gaps_s == pytest.approx([5.1, 5.1], abs=0.2)
     # three restarts are enough: the rest of the window was not waited for
     assert bench.clock.monotonic_s() < 30
+
+
+async def test_the_news_and_the_verdict_tell_the_same_times_however_slow_the_journal_is(bench):
+    """Between the run's start and its first step lies the first event's way into the journal."""
+
+    async def take_long() -> None:
+        await bench.clock.sleep(2.0)
+
+    bench.instruments["psu"].load = lambda t_s: (3.85, 0.65 if t_s > 6.0 and t_s % 5.0 < 4.5 else 0.001, 0.0)
+    bench.at = lambda words: take_long if words == "record RunStarted" else None
+    run, _ = bench.start(text("boot-watch"))
+    verdict = await bench.verdict(run)
+    live = LiveRun()
+    for message in bench.journal:
+        live.take("", message)
+    told = re.findall(r"(?:onset|restart \d) at ([\d.]+ s)", live.news().plain)
+    seen = [each for each in verdict.evidence if each.at_s is not None]
+    assert told == [f"{each.at_s:.1f} s" for each in seen]
+    assert len(told) == 4
 
 
 async def test_a_boot_that_began_while_the_prompt_stood_is_seen_whole(bench):
