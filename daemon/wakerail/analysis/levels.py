@@ -1,12 +1,21 @@
-"""Two plain tools on samples in time order: a level with hysteresis and a hold, and levels second by second."""
+"""Plain tools on samples in time order: a level with hysteresis and a hold, levels second by second, in words."""
 
 from __future__ import annotations
 
 import statistics
 from dataclasses import dataclass
 
+from wakerail_kit.units import human
+
 # Sample times are sums of floats: a stretch of exactly the hold time must count.
 _SLACK_S = 1e-6
+
+
+def level_words(level_a: float) -> str:
+    """Return a current that a device fell to, in words: below a milliampere much of it is the meter's own noise."""
+    if abs(level_a) >= 1e-3:
+        return human(level_a, "A")
+    return f"near nothing ({round(level_a * 1e3, 2) + 0.0:g} mA)"
 
 
 @dataclass(frozen=True, slots=True)

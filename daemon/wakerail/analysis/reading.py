@@ -21,6 +21,7 @@ _STILL_SHARE = 0.04  # what runs has timers, radios or a display; what hangs dra
 _ASLEEP_SHARE = 0.1  # of the busiest second: a hung processor draws more than this, a sleeping one less
 _AT_REST_SHARE = 0.6  # of the busiest second: a boot loads memory and processor fully, what has booted waits
 _ONE_LEVEL_FACTOR = 1.5  # of the opening level: a boot that goes on wakes memory and then all cores
+_REGULAR = 0.1  # times that differ by less are called one time
 
 
 _Conclusion = tuple[Finding, Outcome, str]
@@ -250,15 +251,40 @@ def _conclude_of_level(watched: Watched, level_a: float, running: str) -> _Concl
 
 
 def _tell_restarts(watched: Watched) -> str:
-    count = len(watched.restarts)
-    first, last = watched.restarts[0], watched.restarts[-1]
-    if count == 1:
-        up_s = watched.end_s - last.again_s
-        return f"It restarted once: {first.says}. Then it stayed up for {human(up_s, 's')}, until the watch ended."
-    every_s = (last.at_s - first.at_s) / (count - 1)
-    return (
-        f"It restarted {count} times, {human(round(every_s, 2), 's')} apart on average. The first time, {first.says}."
-    )
+    """Say how often, how regularly and after how long: the same time each time points to one place in the boot."""
+    restarts = watched.restarts
+    begun_s = [watched.onset_s, *(restart.again_s for restart in restarts)]
+    ups_s = [restart.at_s - begin_s for begin_s, restart in zip(begun_s, restarts, strict=False) if begin_s is not None]
+    if len(restarts) == 1:
+        return _tell_one_restart(watched, ups_s)
+    doubt_s = max(restart.uncertainty_s for restart in restarts)
+    intervals_s = [after.at_s - before.at_s for before, after in itertools.pairwise(restarts)]
+    every = _in_words(intervals_s, doubt_s, "every {}" if len(intervals_s) > 1 else "{} apart", "{} to {} apart")
+    up = _in_words(ups_s, doubt_s, "about {}", "{} to {}")
+    first_s = watched.first_s if watched.samples else restarts[0].at_s
+    within = _brief(watched.end_s - first_s)
+    return f"It restarted {len(restarts)} times in {within}, {every}; each time after {up} up."
+
+
+def _tell_one_restart(watched: Watched, ups_s: list[float]) -> str:
+    up = f", after {_brief(ups_s[0])} up" if ups_s else ""
+    again_s = watched.restarts[-1].again_s
+    if watched.fell_s is not None:
+        return f"It restarted once{up}, and stopped again {_brief(watched.fell_s - again_s)} later."
+    return f"It restarted once{up}, and then stayed up for the {_brief(watched.end_s - again_s)} until the watch ended."
+
+
+def _in_words(times_s: list[float], doubt_s: float, alike: str, unlike: str) -> str:
+    """Put times that are the same, as far as they are known, into ``alike``; else their range into ``unlike``."""
+    low_s, high_s = min(times_s), max(times_s)
+    if high_s - low_s <= max(2 * doubt_s, _REGULAR * high_s):
+        return alike.format(_brief(statistics.median(times_s)))
+    return unlike.format(_brief(low_s), _brief(high_s))
+
+
+def _brief(time_s: float) -> str:
+    """Return a time with three digits: no sampling on a bench tells more."""
+    return human(float(f"{time_s:.3g}"), "s")
 
 
 def _measure(watched: Watched, reading: BootReading) -> list[Measurement]:

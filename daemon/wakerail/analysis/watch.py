@@ -19,7 +19,7 @@ import math
 import statistics
 from dataclasses import dataclass
 
-from wakerail.analysis.levels import Flip, HeldLevel, SecondLevel, SecondLevels
+from wakerail.analysis.levels import Flip, HeldLevel, SecondLevel, SecondLevels, level_words
 from wakerail.analysis.reading import BootReading, Watched, judge
 from wakerail.analysis.seen import Onset, Restart, Seen
 from wakerail.analysis.settings import ReaderSettings
@@ -206,8 +206,8 @@ class BootReader:
             self._begin_boot(flip.at_s, flip.level)
             return []
         up = "" if fall.up_s is None else f"after {human(round(fall.up_s, 2), 's')} up "
-        down = human(round(flip.at_s - fall.at_s, 3), "s")
-        says = f"{up}the current fell to {human(fall.level_a, 'A')} and rose again {down} later"
+        down = human(float(f"{flip.at_s - fall.at_s:.2g}"), "s")
+        says = f"{up}the current fell to {level_words(fall.level_a)} and rose again {down} later"
         self._begin_boot(flip.at_s, flip.level)
         return [self._restart(fall.at_s, flip.at_s, tuple(evidence), says, max(fall.within_s, flip.within_s))]
 

@@ -44,15 +44,39 @@ def test_restarting_with_its_cadence(trace, watch):
     assert interval.uncertainty == pytest.approx(0.051 * 2**0.5)
     assert measured(reading)["restarts"].value == 3
     assert measured(reading)["restarts"].outcome is Outcome.FAILED
-    assert reading.says.startswith("It restarted 3 times, 4.45 s apart on average.")
+    assert reading.says == "It restarted 3 times in 22.4 s, every 4.45 s; each time after about 4.05 s up."
 
 
-def test_one_restart_is_a_finding_whatever_came_after(trace, watch):
-    once = trace(20).then(0.0003, 2).loop(1).boot(30)
+def test_restarts_far_apart_and_near_are_not_called_regular(trace, watch):
+    loop = trace(20).then(0.0003, 2)
+    for run_s in (0, 10, 3):
+        loop.boot(run_s).then(0.0003, 0.5)
+    loop.boot()
+    assert conclude(watch(loop), loop)[2] == (
+        "It restarted 3 times in 32.7 s, 7.55 s to 14.5 s apart; each time after 4.05 s to 14 s up."
+    )
+
+
+def test_of_two_restarts_there_is_one_distance(trace, watch):
+    loop = trace(100).then(0.0003, 2).loop(2).boot()
+    assert conclude(watch(loop), loop)[2] == (
+        "It restarted 2 times in 15 s, 4.45 s apart; each time after about 4.05 s up."
+    )
+
+
+@pytest.mark.parametrize(
+    ("after_s", "says"),
+    [
+        (0.0, "It restarted once, after 4.05 s up, and then stayed up for the 34 s until the watch ended."),
+        (3.0, "It restarted once, after 4.05 s up, and stopped again 34 s later."),
+    ],
+)
+def test_one_restart_is_a_finding_whatever_came_after(trace, watch, after_s, says):
+    once = trace(100).then(0.0003, 2).loop(1).boot(30).then(0.0003, after_s)
     reading = watch(once).reader.finish(once.end_s)
     assert reading.finding is Finding.RESTARTING
     assert reading.cadence_s is None
-    assert "restarted once" in reading.says
+    assert reading.says == says
 
 
 def test_no_draw(trace, watch):

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from wakerail.analysis.levels import level_words
 from wakerail.analysis.seen import Onset, Restart
 from wakerail_kit.outcome import Finding, Outcome
 
@@ -130,4 +131,18 @@ def test_a_gap_between_two_low_samples_is_not_taken_for_a_held_collapse(trace, w
 
 def test_the_sentence_of_a_restart_gives_the_length_of_the_boot_and_of_the_fall(trace, watch):
     _, restart = watch(trace(100).then(0.0003, 2).loop(1).boot()).seen
-    assert restart.says == "after 4.05 s up the current fell to 299 µA and rose again 0.4 s later"
+    assert restart.says == "after 4.05 s up the current fell to near nothing (0.3 mA) and rose again 0.4 s later"
+
+
+@pytest.mark.parametrize(
+    ("level_a", "words"),
+    [
+        (0.00025, "near nothing (0.25 mA)"),
+        (0.0000021, "near nothing (0 mA)"),
+        (-0.0000021, "near nothing (0 mA)"),
+        (-0.00005, "near nothing (-0.05 mA)"),
+        (0.0041, "4.1 mA"),
+    ],
+)
+def test_the_noise_of_a_meter_is_not_spelled_out(level_a, words):
+    assert level_words(level_a) == words

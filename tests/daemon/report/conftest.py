@@ -23,10 +23,7 @@ from wakerail_kit.messages import (
 )
 from wakerail_kit.outcome import Finding, Outcome
 
-REASON = (
-    "It restarted 3 times, 4.45 s apart on average. The first time, after 4.05 s up the current fell to 300 µA and "
-    "rose again 0.4 s later."
-)
+REASON = "It restarted 3 times in 18 s, every 4.45 s; each time after about 4.05 s up."
 
 
 @pytest.fixture(name="verdict")
@@ -41,7 +38,7 @@ def _verdict() -> Verdict:
             event_id=f"e{second}",
             type="wakerail.restart-seen.v1",
             time=f"2026-11-25T10:15:{second}.500000Z",
-            says="After 4.05 s up the current fell to 300 µA and rose again 0.4 s later.",
+            says="After 4.05 s up the current fell to near nothing (0.3 mA) and rose again 0.4 s later.",
             journal_row=4700 + second,
         )
         for second in (10, 14, 18)

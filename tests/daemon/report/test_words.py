@@ -19,7 +19,7 @@ def test_everything_of_a_verdict_is_said_within_the_width(verdict, show, width):
     said = " ".join(" ".join(lines).split())
     for part in (
         "✘ FAILED restarting",
-        "3 times, 4.45 s apart",
+        "3 times in 18 s, every 4.45 s",
         "boot-watch on bench-1, job j-1042, by ina, 2026-11-25 10:15:00 UTC, took 25.3 s",
         "with volts 3.85 V, limit 3 A",
         "standing-current 300 µA at most 5 mA ✔ Passed",
