@@ -157,7 +157,7 @@ def find_dialect(folder: Path, name: str, kind: str) -> Dialect:
 def names_for(folder: Path, kind: str, protocol: str = "") -> list[str]:
     """Return the names of what ``folder`` has for instruments of ``kind``; with no ``protocol``, its text dialects."""
     names = []
-    for file in sorted(folder.glob("*.yaml")):
+    for file in sorted(folder.glob("*.yaml"), key=lambda file: file.stem):
         with contextlib.suppress(ConfigInvalid):  # no YAML: nobody's dialect
             top = load_yaml(file).top
             if (top.text("kind", ""), top.text("protocol", "")) == (kind, protocol):

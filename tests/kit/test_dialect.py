@@ -208,10 +208,11 @@ def test_a_dialect_of_another_kind_is_refused(refused):
 
 def test_a_missing_dialect_names_those_there_are(load, tmp_path):
     load(PLAIN)
+    load(PLAIN.replace("plain", "plain-2"), "plain-2")
     (tmp_path / "plate.yaml").write_text(PLATE)
     (tmp_path / "registers.yaml").write_text("dialect: registers\nkind: power-source\nprotocol: modbus-rtu\n")
     (tmp_path / "broken.yaml").write_text("dialect: [")
-    with pytest.raises(ConfigInvalid, match=r"no dialect 'plan' in .*; there are: plain$"):
+    with pytest.raises(ConfigInvalid, match=r"no dialect 'plan' in .*; there are: plain, plain-2$"):
         find_dialect(tmp_path, "plan", "power-source")
 
 
