@@ -96,7 +96,7 @@ class UsbWatcher:
         return f"failed enumerations from {self._log_path}"
 
     def read(self) -> Reading:
-        """Wait at most 50 ms; return what came, went or failed to enumerate since the last call.
+        """Wait a quarter of a second at most; return what came, went or failed to enumerate since the last call.
 
         Raises DeviceUnavailable or OutOfSync when the source has gone or is garbled, and from then on until it is
         opened again: what was missed meanwhile is not known.

@@ -91,8 +91,7 @@ def test_check_touches_no_instrument(workplace, wakerail):
             "dialect: scpi-2001",
             (
                 "bench.yaml:8: instruments.supply.dialect: no dialect 'scpi-2001' in dialects; there are: "
-                "ascii-serial-supply, plate-ascii, plate-modbus, port-tester-ascii, scpi-1999, scpi-1999-buffered, "
-                "scpi-1999-channels"
+                "ascii-serial-supply, scpi-1999, scpi-1999-buffered, scpi-1999-channels"
             ),
         ),
         (
