@@ -329,6 +329,8 @@ def blind(far, make, tmp_path):
     driver = make("dialect: blind", dialects=tmp_path, timeout="200 ms")
     driver.open()
     driver.set_output(True)
+    while far.output != "1":  # nothing answers it; heard late, over another link, it would come after what switches off
+        far.heard.get(timeout=5.0)
     return driver
 
 
@@ -351,6 +353,8 @@ def test_make_safe_sends_off_although_nothing_is_ever_answered(far, make, tmp_pa
     driver = make("dialect: blind", dialects=tmp_path, timeout="100 ms")
     driver.open()
     driver.set_output(True)
+    while far.output != "1":
+        far.heard.get(timeout=5.0)
     far.hang_up()
     far.instead |= {"HELLO": None, "*IDN?": None}
     with pytest.raises(OutOfSync, match="gave no answer"):
