@@ -110,7 +110,9 @@ def human(value: float, unit: str) -> str:
     shown = {"Cel": "°C", "Ohm": "Ω", "1": ""}.get(unit, unit)
     if unit in {"V", "A", "W", "Ohm", "J", "C"} and 0 < abs(value) < 1:
         scale, prefix = (1e3, "m") if abs(value) >= 1e-3 else (1e6, "µ")
-        return f"{_plain(float(f'{value * scale:.3g}'))} {prefix}{shown}"
+        scaled = value * scale
+        # below 1 the three places round it; rounding to three digits before would round twice
+        return f"{_plain(float(f'{scaled:.3g}') if abs(scaled) >= 1 else scaled)} {prefix}{shown}"
     if unit == "Hz" and abs(value) >= 1e3:
         scale, prefix = (1e6, "M") if abs(value) >= 1e6 else (1e3, "k")
         return human(value / scale, f"{prefix}Hz")

@@ -70,6 +70,7 @@ def test_numbers_are_shown_as_people_write_them() -> None:
     assert human(86400.0, "s") == "86400 s"
     assert human(1234.56, "V") == "1235 V"
     assert human(1e6, "1") == "1000000"
+    assert human(9.545843705510106e-08, "V") == "0.095 µV"  # not 0.096: it must not be rounded twice
 
 
 @given(st.floats(min_value=-1e9, max_value=1e9), st.sampled_from(["V", "A", "s", "Hz", "Cel", "Ohm", "W", "1"]))
