@@ -7,7 +7,6 @@ type, so reading can go on; nothing built from it is ever used, because ``finish
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
@@ -16,6 +15,7 @@ from typing import Any
 import yaml
 
 from wakerail_kit.errors import ConfigInvalid
+from wakerail_kit.hints import nearest
 from wakerail_kit.topics import NAME
 from wakerail_kit.units import UnitInvalid, human, parse_quantity
 
@@ -23,10 +23,11 @@ _REQUIRED: Any = object()
 
 
 class Document:
-    """A YAML file being read: its top section, and the mistakes noted so far."""
+    """A YAML file being read: its text, its top section, and the mistakes noted so far."""
 
-    def __init__(self, file: str, node: yaml.Node | None) -> None:
+    def __init__(self, file: str, text: str, node: yaml.Node | None) -> None:
         self.file = file
+        self.text = text
         self.problems: list[tuple[int, str]] = []
         self.sections: list[Section] = []
         self.top = Section(self, node, "")
@@ -93,23 +94,14 @@ class Section:
             return
         for name in self._nodes:
             if name not in self._taken:
-                close = difflib.get_close_matches(name, self._taken, n=1)
-                hint = (
-                    f"did you mean {close[0]!r}?"
-                    if close
-                    else f"known here: {', '.join(sorted(self._taken)) or 'none'}"
-                )
-                self.note(name, f"unknown key; {hint}")
+                self.note(name, f"unknown key; {nearest(name, sorted(self._taken))}")
 
     def raw(self, name: str, default: Any = _REQUIRED) -> Any:
         """Take a key's value as plain Python data."""
-        self._taken.add(name)
-        if name not in self._nodes:
-            if default is _REQUIRED:
-                self.note(name, "is missing")
-                return None
-            return default
-        return _plain(self._nodes[name][1])
+        node = self._take(name, default)
+        if node is None:
+            return None if default is _REQUIRED else default
+        return _plain(node)
 
     def peek(self, name: str) -> str:
         """Return a key's text as it was written, empty if there is none, without taking the key.
@@ -137,9 +129,7 @@ class Section:
             return ""
         value = str(node.value)
         if one_of is not None and value not in one_of:
-            close = difflib.get_close_matches(value, one_of, n=1)
-            hint = f"did you mean {close[0]!r}?" if close else f"one of {', '.join(one_of)}"
-            self.note(name, f"{value!r} is not known; {hint}")
+            self.note(name, f"{value!r} is not known; {nearest(value, one_of, 'one of ')}")
         return value
 
     def name(self, name: str, default: Any = _REQUIRED) -> str:
@@ -200,12 +190,7 @@ class Section:
 
     def section(self, name: str, default: Any = _REQUIRED) -> Section:
         """Take a mapping; an absent one with a default is an empty section."""
-        self._taken.add(name)
-        if name not in self._nodes:
-            if default is _REQUIRED:
-                self.note(name, "is missing")
-            return Section(self.doc, None, self.key(name))
-        return Section(self.doc, self._nodes[name][1], self.key(name))
+        return Section(self.doc, self._take(name, default), self.key(name))
 
     def each(self) -> Iterator[tuple[str, Section]]:
         """Take every key of this section as a section of its own, in the file's order."""
@@ -214,12 +199,9 @@ class Section:
 
     def sections(self, name: str, default: Any = _REQUIRED) -> list[Section]:
         """Take a list of mappings."""
-        self._taken.add(name)
-        if name not in self._nodes:
-            if default is _REQUIRED:
-                self.note(name, "is missing")
+        node = self._take(name, default)
+        if node is None:
             return []
-        node = self._nodes[name][1]
         if not isinstance(node, yaml.SequenceNode):
             self.note(name, "must be a list")
             return []
@@ -238,12 +220,9 @@ class Section:
 
     def entries(self, name: str, default: Any = _REQUIRED) -> list[tuple[int, str, str | Section]]:
         """Take a list of texts and mappings mixed, each with its line and key; a single one is a list of one."""
-        self._taken.add(name)
-        if name not in self._nodes:
-            if default is _REQUIRED:
-                self.note(name, "is missing")
+        node = self._take(name, default)
+        if node is None:
             return []
-        node = self._nodes[name][1]
         items = node.value if isinstance(node, yaml.SequenceNode) else [node]
         found: list[tuple[int, str, str | Section]] = []
         for index, item in enumerate(items):
@@ -256,6 +235,15 @@ class Section:
             else:
                 self.doc.note(line, key, "must be a text or a mapping")
         return found
+
+    def _take(self, name: str, default: Any) -> yaml.Node | None:
+        """Take a key's node; None where it is absent, which is a mistake unless there is a default."""
+        self._taken.add(name)
+        if name in self._nodes:
+            return self._nodes[name][1]
+        if default is _REQUIRED:
+            self.note(name, "is missing")
+        return None
 
     def leave_open(self) -> None:
         """Say that unknown keys of this section are someone else's to check."""
@@ -281,7 +269,7 @@ def _plain(node: yaml.Node) -> Any:
 def parse_yaml(text: str, file: str) -> Document:
     """Read YAML text. Raises ConfigInvalid if it is not YAML at all; ``file`` is what messages call it."""
     try:
-        return Document(file, yaml.compose(text, Loader=_Loader))
+        return Document(file, text, yaml.compose(text, Loader=_Loader))
     except yaml.MarkedYAMLError as wrong:
         line = wrong.problem_mark.line + 1 if wrong.problem_mark else 1
         raise ConfigInvalid(f"{file}:{line}: not valid YAML: {wrong.problem}") from None

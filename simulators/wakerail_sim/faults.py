@@ -6,12 +6,12 @@ sagging voltage, brown-out) arises by itself.
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import Enum
 
 from wakerail_kit.errors import ConfigInvalid
+from wakerail_kit.hints import nearest
 from wakerail_kit.topics import NAME
 from wakerail_kit.units import UnitInvalid, human, parse_quantity
 
@@ -123,7 +123,7 @@ def parse_fault(text: str) -> Fault:
     name, colon, argument = text.strip().partition(":")
     sort = FAULTS.get(name)
     if sort is None:
-        raise ConfigInvalid(f"fault {name!r} is not known; {closest(name, list(FAULTS))}")
+        raise ConfigInvalid(f"fault {name!r} is not known; {nearest(name, FAULTS, 'known: ')}")
     argument = argument.strip()
     if sort.takes is None:
         if colon:
@@ -135,7 +135,9 @@ def parse_fault(text: str) -> Fault:
         return Fault(name, amount=sort.default)
     if sort.takes is Takes.STAGE:
         if argument not in BOOT_STAGES:
-            raise ConfigInvalid(f"fault {text!r}: {argument!r} is no stage; {closest(argument, BOOT_STAGES)}")
+            raise ConfigInvalid(
+                f"fault {text!r}: {argument!r} is no stage; {nearest(argument, BOOT_STAGES, 'known: ')}"
+            )
         return Fault(name, name=argument)
     if sort.takes is Takes.PART:
         if not NAME.match(argument):
@@ -144,12 +146,6 @@ def parse_fault(text: str) -> Fault:
             )
         return Fault(name, name=argument)
     return Fault(name, amount=_amount(text, argument, sort))
-
-
-def closest(name: str, known: Sequence[str]) -> str:
-    """Return what to tell a person who wrote an unknown name: the near miss, or all that is known."""
-    close = difflib.get_close_matches(name, known, n=1)
-    return f"did you mean {close[0]!r}?" if close else f"known: {', '.join(known)}"
 
 
 def _wants(name: str, sort: FaultSort) -> str:

@@ -8,11 +8,11 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from wakerail_kit.errors import ConfigInvalid, DeviceUnavailable, WakerailError
+from wakerail_kit.hints import nearest
 from wakerail_kit.topics import NAME
 from wakerail_kit.units import UnitInvalid, parse_quantity
 from wakerail_sim import bench_folder
 from wakerail_sim.far_ends import check_unix_path
-from wakerail_sim.faults import closest
 from wakerail_sim.instruments import Rig
 from wakerail_sim.world import World
 
@@ -135,7 +135,9 @@ class Hands:
                 simple[verb](what)
             case _:
                 raise ConfigInvalid(
-                    f"write it like '{_USAGE[verb]}'" if verb in _USAGE else f"{verb!r}? {closest(verb, list(_USAGE))}"
+                    f"write it like '{_USAGE[verb]}'"
+                    if verb in _USAGE
+                    else f"{verb!r}? {nearest(verb, _USAGE, 'known: ')}"
                 )
         return ""
 
@@ -163,7 +165,7 @@ class Hands:
 
     def _rig(self, instrument: str) -> Rig:
         if instrument not in self._rigs:
-            raise ConfigInvalid(f"no instrument {instrument!r} here; {closest(instrument, list(self._rigs))}")
+            raise ConfigInvalid(f"no instrument {instrument!r} here; {nearest(instrument, self._rigs, 'known: ')}")
         return self._rigs[instrument]
 
 

@@ -33,13 +33,14 @@ from pathlib import Path
 from wakerail.sequences.model import Input, Sequence, Step
 from wakerail.sequences.steps import measure, prompt, settings, testing, wait, watch
 from wakerail.sequences.steps.action import Action
-from wakerail.sequences.steps.scope import FAILING, PASSING, Scope, nearest
+from wakerail.sequences.steps.scope import FAILING, PASSING, Scope
 from wakerail_kit.errors import ConfigInvalid
+from wakerail_kit.hints import nearest
 from wakerail_kit.kinds import KINDS, Kind
 from wakerail_kit.outcome import Finding
 from wakerail_kit.topics import NAME
 from wakerail_kit.units import UnitInvalid, human, parse_quantity
-from wakerail_kit.yamldoc import Section, parse_yaml
+from wakerail_kit.yamldoc import Document, Section, load_yaml, parse_yaml
 
 _READERS: Mapping[str, Callable[[Section, Finding | None, Scope], Action]] = {
     "measure": measure.read,
@@ -55,13 +56,7 @@ _INPUT_UNITS = ("V", "A", "s", "Cel", "Ohm", "W", "J", "C", "Hz", "K/s", "%", "1
 
 def load_sequence(file: Path) -> Sequence:
     """Read one sequence. Raises ConfigInvalid listing every mistake."""
-    try:
-        text = file.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        raise ConfigInvalid(f"{file}: no such file") from None
-    except (OSError, UnicodeDecodeError) as wrong:
-        raise ConfigInvalid(f"{file}: cannot be read: {wrong}") from None
-    return parse_sequence(text, str(file))
+    return _read(load_yaml(file))
 
 
 def load_sequences(folder: Path) -> dict[str, Sequence]:
@@ -87,7 +82,10 @@ def load_sequences(folder: Path) -> dict[str, Sequence]:
 
 def parse_sequence(text: str, file: str) -> Sequence:
     """Read a sequence from its text; ``file`` is what messages call it. Raises ConfigInvalid."""
-    doc = parse_yaml(text, file)
+    return _read(parse_yaml(text, file))
+
+
+def _read(doc: Document) -> Sequence:
     top = doc.top
     name = top.name("sequence")
     purpose = " ".join(top.text("purpose").split())
@@ -109,7 +107,7 @@ def parse_sequence(text: str, file: str) -> Sequence:
         if key not in scope.used:
             declared.note(key, f"no step uses '${key}'")
     doc.finish()
-    sha256 = hashlib.sha256(text.encode()).hexdigest()
+    sha256 = hashlib.sha256(doc.text.encode()).hexdigest()
     known_needs = {role: kind for role, kind in needs.items() if kind is not None}
     known_uses = {role: kind for role, kind in uses.items() if kind is not None}
     return Sequence(name, purpose, cautions, known_needs, known_uses, inputs, steps, finally_, passed, sha256)

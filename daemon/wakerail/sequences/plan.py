@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from wakerail.sequences.access import Bench, InstrumentAccess
 from wakerail.sequences.model import Input, Sequence
-from wakerail.sequences.steps.scope import nearest
 from wakerail_kit.errors import ConfigInvalid, DeviceRefused, DeviceUnavailable
+from wakerail_kit.hints import nearest
 from wakerail_kit.kinds import Kind
 from wakerail_kit.messages import InstrumentState
 from wakerail_kit.units import UnitInvalid, human, parse_quantity

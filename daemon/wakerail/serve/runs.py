@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import difflib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +11,7 @@ import structlog
 from wakerail.bench import Bench
 from wakerail.bus import Requests
 from wakerail_kit.errors import ConfigInvalid, DeviceRefused
+from wakerail_kit.hints import nearest
 from wakerail_kit.messages import (
     AbortRun,
     AnswerPrompt,
@@ -63,9 +63,7 @@ class Runs:
 
         known = load_sequences(self._folder)
         if args.sequence not in known:
-            close = difflib.get_close_matches(args.sequence, known, n=1)
-            hint = f"did you mean {close[0]!r}?" if close else f"known: {', '.join(sorted(known))}"
-            raise ConfigInvalid(f"no sequence {args.sequence!r}; {hint}")
+            raise ConfigInvalid(f"no sequence {args.sequence!r}; {nearest(args.sequence, sorted(known), 'known: ')}")
         plan = make_plan(known[args.sequence], args.inputs, self._bench)
         run = SequenceRun(plan, self._bench, job=args.job, operator=args.operator)
         done = run.start()  # refuses if another run has the instruments

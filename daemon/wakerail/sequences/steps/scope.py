@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from wakerail.sequences.steps.action import Amount
+from wakerail_kit.hints import nearest
 from wakerail_kit.kinds import Kind
 from wakerail_kit.outcome import Finding
 from wakerail_kit.units import UnitInvalid, parse_quantity
@@ -27,13 +27,6 @@ FAILING = (
     Finding.PORT_FAULT,
 )
 PASSING = (Finding.CHECKS_PASSED, Finding.RAIL_QUIET, Finding.PORT_CLEAR, Finding.RUNNING)
-
-
-def nearest(wrong: str, known: Iterable[str]) -> str:
-    """Return a hint: the known word that was meant, or all known words."""
-    words = list(known)
-    close = difflib.get_close_matches(wrong, words, n=1)
-    return f"did you mean {close[0]!r}?" if close else f"known here: {', '.join(words) or 'none'}"
 
 
 @dataclass(slots=True)

@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from wakerail.sequences.steps.action import StepContext, StepOutput
-from wakerail.sequences.steps.scope import Scope, nearest
+from wakerail.sequences.steps.scope import Scope
 from wakerail.sequences.timing import within
 from wakerail_kit.errors import ContractViolation
 from wakerail_kit.events import LineResult, PortTested
+from wakerail_kit.hints import nearest
 from wakerail_kit.messages import Measurement
 from wakerail_kit.outcome import Finding, Outcome
 from wakerail_kit.yamldoc import Section
