@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import structlog
@@ -53,6 +54,7 @@ class EmbeddedBroker:
                 "plugins": {"amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymous": True}},
             }
         )
+        broker._subscriptions = _Steady()  # noqa: SLF001 - see there; amqtt offers no other way
         try:
             server = await asyncio.start_server(self._take_client, _HOST, self._port)
         except OSError as error:
@@ -110,6 +112,20 @@ class EmbeddedBroker:
         finally:
             del self._connections[task]
             writer.close()
+
+
+class _Steady(dict[str, list[Any]]):
+    """Subscriptions whose walks see them as they were when they began.
+
+    amqtt 0.12 awaits in the midst of walking them: a client that comes meanwhile ends the walk, and with it another
+    client's connection or the sending of a message; one that leaves makes its neighbour miss the message.
+    """
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(list(super().keys()))
+
+    def items(self) -> list[tuple[str, list[Any]]]:  # type: ignore[override]
+        return [(pattern, list(clients)) for pattern, clients in super().items()]
 
 
 class _CutOff:

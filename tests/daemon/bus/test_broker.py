@@ -146,6 +146,35 @@ async def test_a_subscriber_that_never_reads_is_cut_off_and_the_others_get_every
         assert side.mirror.is_connected
 
 
+async def test_a_client_that_comes_while_another_is_let_in_does_not_throw_it_out(
+    embedded: EmbeddedBroker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """amqtt walks its subscriptions for each client that connects, and waits in between."""
+    url = await embedded.start()
+    broker: Any = embedded._broker
+    walk = broker._publish_retained_messages_for_subscription
+    waits, goes_on = asyncio.Event(), asyncio.Event()
+
+    async def waiting(subscription: tuple[str, int], session: Any) -> None:
+        if subscription[1] == 0 and not waits.is_set():  # QoS 0: the walk at connecting, not a subscription of ours
+            waits.set()
+            await goes_on.wait()
+        await walk(subscription, session)
+
+    async with asyncio.timeout(20), BusClient(url, BENCH):  # one subscription to walk over
+        monkeypatch.setattr(broker, "_publish_retained_messages_for_subscription", waiting)
+        late = BusClient(url, BENCH)
+        entering = asyncio.create_task(late.__aenter__())
+        await waits.wait()
+        async with BusClient(url, BENCH):  # subscribes, so that there is one more
+            goes_on.set()
+            await entering
+            messages = late.messages(topics.everything(BENCH))
+            await late.subscribed()
+            await messages.aclose()
+        await late.__aexit__(None, None, None)
+
+
 @pytest.mark.parametrize(
     "rubbish",
     [
