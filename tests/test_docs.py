@@ -317,7 +317,7 @@ def worked(tmp_path) -> Path:
 
 
 class ScriptedWire:
-    """The other end of a link that goes as the guide's transcript says, and no other way."""
+    """The other end of a link that goes as the guide's conversation says, and no other way."""
 
     def __init__(self, lines: list[tuple[str, str]], write_end: bytes, read_end: bytes) -> None:
         self.lines, self.write_end, self.read_end = lines, write_end, read_end
@@ -331,22 +331,22 @@ class ScriptedWire:
         return text.encode() + end
 
     def read_exactly(self, count: int) -> bytes:
-        raise AssertionError(f"{count} bytes were asked for, and the transcript has lines only")
+        raise AssertionError(f"{count} bytes were asked for, and the conversation has lines only")
 
     def pause(self, delay_s: float) -> None:
-        """The transcript does not tell of rests."""
+        """The conversation does not tell of rests."""
 
 
 def test_the_worked_dialect_says_what_the_guide_says(worked):
-    """Its bench is configured without a mistake, and one poll goes over the line as the transcript shows."""
+    """Its bench is configured without a mistake, and one poll goes over the line as the conversation shows."""
     config = load_bench_config(worked / "bench.yaml", load_plugins().types, RealClock())
     assert [(instrument.name, instrument.dialect) for instrument in config.instruments] == [
         ("supply", "brackwell-bl30")
     ]
     section = parse_yaml("place: 2", "bench.yaml").top
     dialect = find_dialect(worked / "dialects", "brackwell-bl30", "power-source").for_instrument(section)
-    (transcript,) = [body for name, body in BLOCK.findall(DEVELOPERS) if name == "text"]
-    lines = [(line[0], line[2:]) for line in transcript.splitlines()]
+    (conversation,) = [body for name, body in BLOCK.findall(DEVELOPERS) if name == "text"]
+    lines = [(line[0], line[2:]) for line in conversation.splitlines()]
     wire = ScriptedWire(
         [line for line in lines if line[0] != "="], dialect.link.write_end.encode(), dialect.link.read_end.encode()
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from wakerail_kit.dialect_wording import FLAG, TEXT, Wording
@@ -50,13 +50,6 @@ class Exchange:
         """Return the names of the values in the answer."""
         names = {name for wording in self.answer for name in wording.fields if name != "_"}
         return frozenset(names | ({self.block.signal} if self.block else set()))
-
-    def wordings(self) -> Iterator[Wording]:
-        """Yield every wording in this exchange."""
-        yield self.send
-        yield from self.answer
-        if self.each is not None:
-            yield self.each
 
     def bind(self, variables: Mapping[str, str]) -> Exchange:
         """Return the exchange with the dialect's variables put in."""

@@ -111,10 +111,6 @@ class Section:
         node = self._nodes[name][1] if name in self._nodes else None
         return str(node.value) if isinstance(node, yaml.ScalarNode) else ""
 
-    def rest(self) -> dict[str, Any]:
-        """Take all keys that were not taken yet, as plain Python data in the file's order."""
-        return {name: self.raw(name) for name in self._nodes if name not in self._taken}
-
     def text(self, name: str, default: Any = _REQUIRED, one_of: Sequence[str] | None = None) -> str:
         """Take a text; a number or yes/no is taken as it was written."""
         self._taken.add(name)

@@ -24,11 +24,6 @@ class Replay:
         self._agenda = agenda
         self._begun_tick: int | None = None
 
-    @property
-    def playing(self) -> bool:
-        """Whether it was begun; it does not end by itself."""
-        return self._begun_tick is not None
-
     def press_button(self) -> None:
         """Begin, unless it already plays."""
         if self._begun_tick is None:

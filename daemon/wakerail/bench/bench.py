@@ -7,7 +7,7 @@ once and into the journal in chunks.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Iterable, Iterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
 from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass
 
@@ -22,9 +22,6 @@ from wakerail_kit.clock import Clock
 from wakerail_kit.errors import DeviceRefused, WakerailError
 from wakerail_kit.events import EventData, make_event
 from wakerail_kit.messages import Event, Frame, Prompt, Status, Verdict
-
-#: What each instrument gets to reach its safe state in a walk over the bench.
-MAKE_SAFE_TIMEOUT_S = 3.0
 
 log = structlog.get_logger()
 
@@ -46,14 +43,10 @@ class Bench:
         self.bus = bus
         self._journal = journal
         self._tasks: set[asyncio.Task[object]] = set()
-        self.hosts = {
+        #: The hosted instruments by name, in the order of the configuration.
+        self.instruments = {
             instrument.name: InstrumentHost(instrument, config.name, clock, self) for instrument in config.instruments
         }
-
-    @property
-    def instruments(self) -> Mapping[str, InstrumentHost]:
-        """The hosted instruments by name, in the order of the configuration."""
-        return self.hosts
 
     # --- keeping and telling ---
 
@@ -96,7 +89,7 @@ class Bench:
     def frame(self, frame: Frame) -> None:
         """Announce a frame at once; the journal gathers it."""
         self.bus.publish(topics.instrument(self.name, frame.instrument, "frame"), frame)
-        self._journal.append_frame(frame, run=self.hosts[frame.instrument].claimed_by)
+        self._journal.append_frame(frame, run=self.instruments[frame.instrument].claimed_by)
 
     def status(self, status: Status) -> None:
         """Announce an instrument's state; it is retained."""
@@ -118,15 +111,15 @@ class Bench:
         """Reserve instruments for a run. Raises DeviceRefused if another run has one of them."""
         names = list(instruments)
         for name in names:
-            if (other := self.hosts[name].claimed_by) is not None:
+            if (other := self.instruments[name].claimed_by) is not None:
                 raise DeviceRefused(f"{name} is in use by run {other}; wait for it or abort it first")
         for name in names:
-            self.hosts[name].claimed_by = run
+            self.instruments[name].claimed_by = run
         try:
             yield
         finally:
             for name in names:
-                self.hosts[name].claimed_by = None
+                self.instruments[name].claimed_by = None
 
     async def make_safe(self, instruments: Sequence[str] | None = None) -> dict[str, bool]:
         """Walk over the instruments, in order, putting each into its safe state; tell which were reached.
@@ -134,14 +127,13 @@ class Bench:
         Never a broadcast: each has its own time limit and its own try, so one that raises or hangs keeps no
         other from being reached. They are walked at the same time, each in its own thread.
         """
-        names = list(self.hosts) if instruments is None else list(instruments)
+        names = list(self.instruments) if instruments is None else list(instruments)
         reached = await asyncio.gather(*(self._make_one_safe(name) for name in names))
         return dict(zip(names, reached, strict=True))
 
     async def _make_one_safe(self, name: str) -> bool:
         try:
-            async with asyncio.timeout(MAKE_SAFE_TIMEOUT_S):
-                reached = await self.hosts[name].make_safe()
+            reached = await self.instruments[name].make_safe()
         except Exception as wrong:  # noqa: BLE001  the walk goes on whatever one instrument does
             log.error("instrument could not be made safe", instrument=name, why=str(wrong) or type(wrong).__name__)
             return False
@@ -152,14 +144,14 @@ class Bench:
     @asynccontextmanager
     async def hosting(self) -> AsyncIterator[None]:
         """Run all I/O threads; on leaving, make every instrument safe, then let go of them and of the records."""
-        for host in self.hosts.values():
+        for host in self.instruments.values():
             host.start()
         try:
             yield
         finally:
             await self.make_safe()
-            stopped = await asyncio.gather(*(host.stop() for host in self.hosts.values()))
-            for host, ended in zip(self.hosts.values(), stopped, strict=True):
+            stopped = await asyncio.gather(*(host.stop() for host in self.instruments.values()))
+            for host, ended in zip(self.instruments.values(), stopped, strict=True):
                 if not ended:
                     log.error("I/O thread did not end", instrument=host.name)
             while self._tasks:

@@ -42,7 +42,7 @@ LAST_RETRY_S = 8.0
 #: whoever asks without one.
 SETTING_TIMEOUT_S = 15.0
 TEST_TIMEOUT_S = 75.0
-MAKE_SAFE_TIMEOUT_S = 5.0
+MAKE_SAFE_TIMEOUT_S = 3.0
 #: Samples of an instrument that no run uses are told this many seconds' worth at a time; a run gets each at once.
 IDLE_FRAME_S = 0.25
 
@@ -128,7 +128,7 @@ class InstrumentHost:
         return found
 
     async def make_safe(self) -> bool:
-        """Put the instrument into its safe state, whatever state the link is in; True if it was reached."""
+        """Put the instrument into its safe state, whatever state the link is in; True if it was reached in time."""
         try:
             return bool(await self._on_lane(self._make_safe, MAKE_SAFE_TIMEOUT_S, safety=True))
         except WakerailError:

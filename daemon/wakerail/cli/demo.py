@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import itertools
-import signal
 import statistics
 import tempfile
 from collections.abc import Callable
@@ -17,13 +16,13 @@ import yaml
 from rich.console import Console
 
 from wakerail.cli.options import AsJson
-from wakerail.cli.run import Screen, parse_inputs
+from wakerail.cli.run import Screen, parse_inputs, run_on_screen
 from wakerail.cli.session import Session, simulated_bench
 from wakerail.config import shipped
 from wakerail_kit.messages import Prompt, RunSequence, Verdict
 
-#: The shortest and longest spacing at which a recorded trace is read back in blocks.
-BLOCK_SPACING_S = (0.0001, 1.0)
+#: The shortest spacing at which a recorded trace is read back in blocks.
+SHORTEST_SPACING_S = 0.0001
 #: What a supply is asked one value at a time cannot follow faster than this.
 POLLED_SPACING_S = 0.045
 
@@ -56,7 +55,7 @@ def demo(
     options = [option for text in faults for option in ("--fault", text)]
     with _scratch() as scratch, simulated_bench(Path(scratch), "demo", options) as session:
         request = RunSequence(sequence="boot-watch", inputs={"window": window}, job="demo", operator="demo")
-        verdict = asyncio.run(_watch(session, request, folder, as_json=as_json))
+        verdict = _watch(session, request, folder, as_json=as_json)
         console.print(f"  verdict: {verdict.outcome}, {verdict.finding}")
 
 
@@ -77,14 +76,14 @@ def replay(
 
     recorded = load_trace(trace)
     spacing_s = statistics.median(later - earlier for earlier, later in itertools.pairwise(recorded.t_s))
-    blocks_s = None if spacing_s >= POLLED_SPACING_S else max(spacing_s, BLOCK_SPACING_S[0])
+    blocks_s = None if spacing_s >= POLLED_SPACING_S else max(spacing_s, SHORTEST_SPACING_S)
     inputs = {"window": f"{recorded.length_s:.6g} s", **parse_inputs(set_ or [])}
     with _scratch() as scratch:
         _write_replay_sequence(Path(scratch) / "sequences")
         options = ["--trace", str(trace.resolve())]
         with simulated_bench(Path(scratch), "replay", options, blocks_s) as session:
             request = RunSequence(sequence="boot-watch", inputs=inputs, operator="replay")
-            verdict = asyncio.run(_watch(session, request, out, as_json=as_json))
+            verdict = _watch(session, request, out, as_json=as_json)
     raise typer.Exit(exit_code_of(verdict))
 
 
@@ -100,18 +99,11 @@ def _scratch() -> tempfile.TemporaryDirectory[str]:
     return tempfile.TemporaryDirectory(prefix="wakerail-")
 
 
-async def _watch(session: Session, request: RunSequence, out: Path | None, *, as_json: bool) -> Verdict:
+def _watch(session: Session, request: RunSequence, out: Path | None, *, as_json: bool) -> Verdict:
     from wakerail.bus import BusClient  # noqa: PLC0415
-    from wakerail.cli.following import follow_run  # noqa: PLC0415
 
-    abort = asyncio.Event()
-    asyncio.get_running_loop().add_signal_handler(signal.SIGINT, abort.set)
     screen = Screen(as_json=as_json, do=_hands_of(session))
-    async with BusClient(session.url, session.bench) as client:
-        with screen:
-            verdict = await follow_run(client, request, screen, abort)
-    screen.conclude(verdict, out)
-    return verdict
+    return asyncio.run(run_on_screen(BusClient(session.url, session.bench), request, screen, out))
 
 
 def _hands_of(session: Session) -> Callable[[Prompt], bool]:

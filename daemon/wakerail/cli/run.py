@@ -6,8 +6,9 @@ import asyncio
 import getpass
 import signal
 from collections.abc import Callable
+from contextlib import AbstractAsyncContextManager
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import msgspec
 import typer
@@ -20,6 +21,9 @@ from wakerail.cli.options import AsJson, Config, served_bench
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.events import RunStarted, read_event
 from wakerail_kit.messages import Event, Prompt, RunSequence, Verdict
+
+if TYPE_CHECKING:
+    from wakerail.bus import BusClient
 
 STDIN = 0
 
@@ -52,7 +56,8 @@ def run(
     request = RunSequence(
         sequence=sequence, inputs=parse_inputs(set_ or []), job=job, operator=operator or getpass.getuser()
     )
-    verdict = asyncio.run(_run(request, config, out, yes=yes, as_json=as_json))
+    screen = Screen(as_json=as_json, do=_confirm_all if yes else None)
+    verdict = asyncio.run(run_on_screen(served_bench(config), request, screen, out))
     raise typer.Exit(exit_code_of(verdict))
 
 
@@ -67,13 +72,15 @@ def parse_inputs(texts: list[str]) -> dict[str, str]:
     return inputs
 
 
-async def _run(request: RunSequence, config: Path | None, out: Path | None, *, yes: bool, as_json: bool) -> Verdict:
+async def run_on_screen(
+    connection: AbstractAsyncContextManager[BusClient], request: RunSequence, screen: Screen, out: Path | None
+) -> Verdict:
+    """Run a sequence over a connection and show it; Ctrl-C aborts it. Raises what ``follow_run`` raises."""
     from wakerail.cli.following import follow_run  # noqa: PLC0415
 
     abort = asyncio.Event()
     asyncio.get_running_loop().add_signal_handler(signal.SIGINT, abort.set)
-    screen = Screen(as_json=as_json, do=_confirm_all if yes else None)
-    async with served_bench(config) as client:
+    async with connection as client:
         with screen:
             verdict = await follow_run(client, request, screen, abort)
     screen.conclude(verdict, out)
@@ -88,7 +95,7 @@ class Screen:
 
     def __init__(self, *, as_json: bool, do: Callable[[Prompt], bool] | None = None) -> None:
         from wakerail.cli.keeping import RunTrace  # noqa: PLC0415
-        from wakerail.report.words import LiveRun  # noqa: PLC0415
+        from wakerail.report.live import LiveRun  # noqa: PLC0415
 
         self._as_json = as_json
         self._do = do

@@ -1,4 +1,4 @@
-"""A verdict in words for a terminal, a pipe or a log file; the live view of a run beside it."""
+"""A verdict in words for a terminal, a pipe or a log file."""
 
 from __future__ import annotations
 
@@ -11,13 +11,10 @@ from rich.padding import Padding
 from rich.table import Column, Table
 from rich.text import Text
 
-from wakerail.report.live import LiveRun
 from wakerail.report.signs import Signs, signs_for, style_of
 from wakerail_kit.messages import Measurement, Verdict
 from wakerail_kit.outcome import Outcome
 from wakerail_kit.units import human
-
-__all__ = ["LiveRun", "verdict_text"]
 
 
 def verdict_text(verdict: Verdict) -> RenderableType:

@@ -83,17 +83,17 @@ class Runs:
         self._of(args.run).answer(args.prompt, args.confirmed)
 
     async def _reset(self, args: ResetInterlock) -> None:
-        if args.instrument not in self._bench.hosts:
-            raise ConfigInvalid(f"no instrument {args.instrument!r}; known: {', '.join(self._bench.hosts)}")
-        await self._bench.hosts[args.instrument].reset_interlock(args.operator)
+        if args.instrument not in self._bench.instruments:
+            raise ConfigInvalid(f"no instrument {args.instrument!r}; known: {', '.join(self._bench.instruments)}")
+        await self._bench.instruments[args.instrument].reset_interlock(args.operator)
 
     async def _instruments(self, args: ListInstruments) -> list[Any]:  # noqa: ARG002  it asks for nothing in particular
-        return [host.status() for host in self._bench.hosts.values()]
+        return [host.status() for host in self._bench.instruments.values()]
 
     async def _sequences(self, args: ListSequences) -> list[dict[str, Any]]:  # noqa: ARG002
         from wakerail.sequences import check_sequence, load_sequences  # noqa: PLC0415
 
-        kinds = [host.kind for host in self._bench.hosts.values()]
+        kinds = [host.kind for host in self._bench.instruments.values()]
         return [
             {"sequence": name, "purpose": sequence.purpose, "missing": check_sequence(sequence, kinds)}
             for name, sequence in load_sequences(self._folder).items()

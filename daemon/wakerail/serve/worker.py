@@ -100,7 +100,7 @@ async def _first_attempts(mirror: Mirror, bench: Bench, stop: asyncio.Event) -> 
 
     async def all_tried() -> None:
         async with bench.bus.listen(f"{topics.ROOT}/{bench.name}/+/status") as news:
-            while any(host.state is InstrumentState.CONNECTING for host in bench.hosts.values()):
+            while any(host.state is InstrumentState.CONNECTING for host in bench.instruments.values()):
                 await anext(news)
         await mirror.connected()
 

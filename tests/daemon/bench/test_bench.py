@@ -124,8 +124,8 @@ async def test_an_instrument_serves_one_run_at_a_time(tmp_path: Path) -> None:
         with bench.claim("run-1", ["supply"]):
             with pytest.raises(DeviceRefused, match="supply is in use by run run-1"), bench.claim("run-2", ["supply"]):
                 pytest.fail("two runs have one supply")
-            assert bench.hosts["supply"].claimed_by == "run-1"
-        assert bench.hosts["supply"].claimed_by is None
+            assert bench.instruments["supply"].claimed_by == "run-1"
+        assert bench.instruments["supply"].claimed_by is None
 
 
 async def test_what_happens_is_in_the_journal_before_it_is_told(tmp_path: Path) -> None:
@@ -140,7 +140,7 @@ async def test_what_happens_is_in_the_journal_before_it_is_told(tmp_path: Path) 
         bench.bus.subscribe(f"{topics.ROOT}/bench-1/supply/event", look)
         told: asyncio.Queue[object] = asyncio.Queue()
         bench.bus.subscribe(f"{topics.ROOT}/bench-1/supply/event", lambda _, event: told.put_nowait(event))
-        await bench.hosts["supply"].apply("volts", 3.85, run="run-1")
+        await bench.instruments["supply"].apply("volts", 3.85, run="run-1")
         async with asyncio.timeout(5):
             while (event := await told.get()).type != type_of(SettingApplied):
                 pass
@@ -152,6 +152,6 @@ async def test_what_happens_is_in_the_journal_before_it_is_told(tmp_path: Path) 
 async def test_leaving_the_bench_switches_everything_off(tmp_path: Path) -> None:
     supply = Supply()
     async with bench_of(tmp_path, supply=supply) as bench:
-        await bench.hosts["supply"].apply("output", True, run=None)
+        await bench.instruments["supply"].apply("output", True, run=None)
         assert supply.on is True
     assert supply.on is False

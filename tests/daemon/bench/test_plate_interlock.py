@@ -61,7 +61,7 @@ async def test_the_heater_goes_off_and_stays_off_until_a_person_resets(
         bus.subscribe(topics.everything("bench-1"), look)
         bench = Bench(config, clock, bus, journal)
         async with asyncio.timeout(30), bench.hosting():
-            plate = bench.hosts["plate"]
+            plate = bench.instruments["plate"]
             await reads.wait()
             top_c = 39.0 if limit.startswith("40") else 120.0
             with pytest.raises(DeviceRefused, match="above this bench's limit"):
