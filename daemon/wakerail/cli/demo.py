@@ -88,9 +88,13 @@ def replay(
 
 
 def _write_replay_sequence(folder: Path) -> None:
-    """Write the shipped boot watch without its measuring steps into ``folder``."""
+    """Write the shipped boot watch into ``folder``, its measuring steps replaced by the time that they would give.
+
+    Without it the watch could begin while the output still comes up, and take that for what the recording begins with.
+    """
     sequence = yaml.safe_load((shipped("sequences") / "boot-watch.yaml").read_text(encoding="utf-8"))
-    sequence["steps"] = [step for step in sequence["steps"] if "measure" not in step]
+    first, *others = (step for step in sequence["steps"] if "measure" not in step)
+    sequence["steps"] = [first, {"title": "Let the output come up", "wait": "500 ms"}, *others]
     folder.mkdir()
     (folder / "boot-watch.yaml").write_text(yaml.safe_dump(sequence, sort_keys=False), encoding="utf-8")
 
