@@ -76,6 +76,7 @@ class InstrumentHost:
         self.identity: Identity | None = None
         self.state = InstrumentState.CONNECTING
         self.words = "connecting"
+        self._since = rfc3339(clock.now())
         self.claimed_by: str | None = None
         self._address = config.address
         self._driver = config.driver
@@ -108,7 +109,7 @@ class InstrumentHost:
         await asyncio.to_thread(self._thread.join, timeout_s)
         ended = not self._thread.is_alive()
         if ended:
-            self.state, self.words = InstrumentState.STOPPED, "the daemon let go of it"
+            self._enter(InstrumentState.STOPPED, "the daemon let go of it")
             self._output.status(self.status())
         return ended
 
@@ -153,7 +154,7 @@ class InstrumentHost:
             instrument=self.name,
             state=self.state,
             words=self.words,
-            since=rfc3339(self._clock.now()),
+            since=self._since,
             kind=self.kind.name,
             driver=self.driver,
             address=self._address,
@@ -379,5 +380,8 @@ class InstrumentHost:
     def _set_state(self, state: InstrumentState, words: str) -> None:
         """Change the state in the lane itself, so that no command slips in before the loop has heard of it."""
         if (state, words) != (self.state, self.words):
-            self.state, self.words = state, words
+            self._enter(state, words)
             self._post(self._output.status, self.status())
+
+    def _enter(self, state: InstrumentState, words: str) -> None:
+        self.state, self.words, self._since = state, words, rfc3339(self._clock.now())

@@ -313,3 +313,11 @@ async def test_a_sensor_that_reads_nan_is_a_lost_sensor() -> None:
         await told.frames.get()
         driver.signals = {"temperature": [float("nan")], "setpoint": [0.0], "heater": [1.0]}
         assert (await told.saw(ev.InterlockTripped))[0].interlock == "lost-sensor"
+
+
+async def test_a_status_tells_since_when_however_late_it_is_asked_for() -> None:
+    driver = Driver()
+    async with hosted(driver) as (host, told):
+        ready = await told.state(InstrumentState.READY)
+        await told.frames.get()
+        assert host.status().since == ready.since
