@@ -1,0 +1,273 @@
+"""How well a boot is read from its current: recall and precision of restarts, false ones in healthy use, timing.
+
+Runs the boot reader with its default settings over made-up recordings whose truth is known
+(``wakerail_sim.corpus``): devices that restart, fed in frames of a quarter of a second so that it shows how soon each
+restart was given, and healthy devices in long use that does look like restarts. Without ``--short`` the whole report
+goes to ``benchmarks/results/boot_reading.md`` as well.
+
+``--train 200 --rate 20`` instead prints what went wrong with the first 200 faulty and healthy recordings of the seeds
+that the reader may be tuned on; the report is on other seeds.
+"""
+
+from __future__ import annotations
+
+import argparse
+import itertools
+import multiprocessing
+import sys
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+import numpy as np
+from _harness import arguments, report
+from _scoring import Found, Score, match, summary
+
+from wakerail.analysis.seen import Restart, Revision
+from wakerail.analysis.settings import ReaderSettings
+from wakerail.analysis.watch import BootReader
+from wakerail_sim.corpus import CONFUSERS, FAULTS, RATES_HZ, Case, draw_faulty, draw_healthy, make_recording
+
+TRAIN_SEEDS = range(1_000_000)
+REPORT_SEEDS = range(1_000_000, 2_000_000)
+_PER_RATE = 20_000  # seeds set aside for a rate: the first half for faulty devices, the second for healthy ones
+
+FAULTY = {5.0: 300, 10.0: 300, 20.0: 300, 50.0: 300, 100.0: 200, 200.0: 150, 500.0: 100, 1000.0: 60}
+HEALTHY_H = {5.0: 100, 10.0: 100, 20.0: 100, 50.0: 50, 100.0: 30, 200.0: 20, 500.0: 10, 1000.0: 5}
+FAULTY_SHORT = {5.0: 16, 20.0: 16, 100.0: 8, 1000.0: 2}
+HEALTHY_H_SHORT = {5.0: 4, 20.0: 4, 100.0: 2, 1000.0: 1}
+FRAME_S, HEALTHY_FRAME_S = 0.25, 5.0
+FAST_HZ = 20.0  # the headline figures are for supplies at least as fast
+RESULTS = Path(__file__).parent / "results" / "boot_reading.md"
+GOALS = {
+    "recall": "at least 0.995",
+    "recall_5hz": "at least 0.97",
+    "false_per_100h": "at most 1",
+    "timing_error_samples": "median under 2",
+}
+
+Job = tuple[int, Case]
+
+
+def read(job: Job) -> Score:
+    """Make a recording, have it read, and compare."""
+    seed, case = job
+    recording = make_recording(case, seed)
+    truth, t_s = recording.truth, recording.t_s
+    frame_s = HEALTHY_FRAME_S if case.fault is None else FRAME_S
+    end_s = float(t_s[-1])
+    ends_s = np.arange(frame_s, end_s + 2 * frame_s, frame_s)
+    places = np.searchsorted(t_s, ends_s, side="right")
+    reader = BootReader(ReaderSettings())
+    given_s: dict[int, float] = {}
+    taken_back = 0
+    for (start, end), at_s in zip(itertools.pairwise([0, *places.tolist()]), ends_s.tolist(), strict=True):
+        if end == start:
+            continue
+        for seen in reader.take(t_s[start:end], recording.current_a[start:end]):
+            if isinstance(seen, Restart):
+                given_s[seen.number] = at_s
+            taken_back += isinstance(seen, Revision) and not seen.counts
+    restarts = [
+        Found(one.at_s, one.again_s, given_s.get(one.number, end_s), f"{one.probability:.3f} {one.says}")
+        for one in reader.finish(end_s).restarts
+    ]
+    pairs, missed, invented = match(truth.restarts, restarts, case.sample_s)
+    return Score(seed, case, truth.confusers, end_s, tuple(pairs), tuple(missed), tuple(invented), taken_back)
+
+
+def faulty_jobs(seeds: range, rate_hz: float, count: int) -> Iterator[Job]:
+    for seed in _seeds(seeds, rate_hz, healthy=False)[:count]:
+        yield seed, draw_faulty(seed, rate_hz)
+
+
+def healthy_jobs(seeds: range, rate_hz: float, hours: float) -> Iterator[Job]:
+    """Yield healthy recordings until they last ``hours`` together."""
+    left_s = 3600 * hours
+    for seed in _seeds(seeds, rate_hz, healthy=True):
+        if left_s <= 0:
+            return
+        case = draw_healthy(seed, rate_hz)
+        left_s -= case.length_s
+        yield seed, case
+
+
+def read_all(jobs: Iterable[Job]) -> list[Score]:
+    """Read on all cores, the longest recordings first; the scores come in the order of their seeds."""
+    longest_first = sorted(jobs, key=lambda job: -job[1].length_s * (job[1].rate_hz + 100))
+    with multiprocessing.Pool() as pool:
+        scores = list(pool.imap_unordered(read, longest_first))
+    return sorted(scores, key=lambda score: (score.seed, score.case.rate_hz))
+
+
+def tables(scores: list[Score]) -> dict[str, dict[str, dict[str, object]]]:
+    """Return the figures by rate, by confuser (a recording with two counts for both) and by fault."""
+    fast = [score for score in scores if score.case.rate_hz >= FAST_HZ]
+    by_rate = {f"{rate_hz:g}": [score for score in scores if score.case.rate_hz == rate_hz] for rate_hz in RATES_HZ}
+    by_confuser = {"none": [score for score in fast if not score.confusers]} | {
+        kind: [score for score in fast if kind in score.confusers] for kind in CONFUSERS
+    }
+    by_fault = {
+        f"{fault}, {'warm' if warm else 'cold'}": [
+            score for score in fast if score.case.fault == fault and score.case.warm == warm
+        ]
+        for fault in FAULTS
+        for warm in (False, True)
+    }
+    groups = {"by_rate": by_rate, "by_confuser": by_confuser, "by_fault": by_fault}
+    return {name: {row: summary(of) for row, of in rows.items() if of} for name, rows in groups.items()}
+
+
+def headline(scores: list[Score]) -> dict[str, object]:
+    """Return the figures that have goals. Unless they say otherwise they are for 20 samples a second and faster."""
+    fast = summary(score for score in scores if score.case.rate_hz >= FAST_HZ)
+    slow = summary(score for score in scores if score.case.rate_hz == 5.0)
+    return {
+        "recall": _first(fast["recall"]),
+        "recall_interval": fast["recall"],
+        "recall_5hz": _first(slow["recall"]),
+        "recall_5hz_interval": slow["recall"],
+        "precision": _first(fast["precision"]),
+        "false_per_100h": _first(fast["false_per_100h"]),
+        "false_per_100h_interval": fast["false_per_100h"],
+        "healthy_h": fast["healthy_h"],
+        "timing_error_samples": _first(fast["again_off_samples"]),
+        "latency_p50_p95_s": fast["latency_s"],
+    }
+
+
+def main() -> None:
+    trainer = argparse.ArgumentParser(add_help=False)
+    trainer.add_argument("--train", type=int)
+    trainer.add_argument("--rate", type=float, default=20.0, choices=RATES_HZ)
+    told, _ = trainer.parse_known_args()
+    if told.train is not None:
+        train(told.train, told.rate)
+        return
+    args = arguments(__doc__)
+    faulty, hours = (FAULTY_SHORT, HEALTHY_H_SHORT) if args.short else (FAULTY, HEALTHY_H)
+    jobs = [
+        *(job for rate_hz, count in faulty.items() for job in faulty_jobs(REPORT_SEEDS, rate_hz, count)),
+        *(job for rate_hz, long_h in hours.items() for job in healthy_jobs(REPORT_SEEDS, rate_hz, long_h)),
+    ]
+    scores = read_all(jobs)
+    figures, rows = headline(scores), tables(scores)
+    report("Reading a boot from its current", figures | (rows if args.json else {}), GOALS, as_json=args.json)
+    if not args.json:
+        print(written(rows))
+    if not args.short:
+        RESULTS.write_text(page(figures, rows), encoding="utf-8")
+
+
+def train(count: int, rate_hz: float) -> None:
+    """Print what went wrong on seeds for tuning, the worst first."""
+    healthy = itertools.islice(healthy_jobs(TRAIN_SEEDS, rate_hz, HEALTHY_H[rate_hz]), count)
+    scores = read_all([*faulty_jobs(TRAIN_SEEDS, rate_hz, count), *healthy])
+    for score in sorted(scores, key=lambda score: -len(score.missed) - len(score.invented)):
+        if not score.missed and not score.invented:
+            break
+        case = score.case
+        print(
+            f"seed {score.seed}: {case.fault or 'healthy'}{' warm' if case.warm else ''}"
+            f"{' averaged' if case.averaged else ''}{' begins running' if case.begins_running else ''}"
+            f" [{', '.join(score.confusers)}] {len(score.pairs)} right of {len(score.pairs) + len(score.missed)}"
+        )
+        _print_some("missed", [f"{at_s:.3f} to {again_s:.3f}" for at_s, again_s in score.missed])
+        _print_some("invented", [f"{one.at_s:.3f} to {one.again_s:.3f}  p {one.why}" for one in score.invented])
+    for name, value in summary(scores).items():
+        print(f"{name:<20} {value}")
+    kind = "draw_faulty or draw_healthy"
+    print(f"to look at one: make_recording({kind}(seed, {rate_hz:g}), seed) of wakerail_sim.corpus", file=sys.stderr)
+
+
+def page(figures: dict[str, object], rows: dict[str, dict[str, dict[str, object]]]) -> str:
+    """Return the report as a page."""
+    goals = "\n".join(f"| {name} | {figures[name]} | {goal} |" for name, goal in GOALS.items())
+    hours = ", ".join(f"{long_h} h at {rate_hz:g}/s" for rate_hz, long_h in HEALTHY_H.items())
+    counts = ", ".join(f"{count} at {rate_hz:g}/s" for rate_hz, count in FAULTY.items())
+    return f"""# How well a boot is read from its current
+
+Made by `benchmarks/boot_reading.py`, on made-up recordings (`wakerail_sim.corpus`) of seeds from {REPORT_SEEDS.start};
+nothing was tuned on those. Default settings throughout.
+
+- Devices that restart: {counts}.
+- Healthy use, with what looks like a restart: about {hours}.
+- A restart counts as found when one of its two times is within 0.5 s or three samples of the truth. One that was
+  given and taken back later counts as not found; how often that happened is under "taken back".
+- Intervals are exact at 95 %: Clopper and Pearson for shares, Garwood for counts. They take restarts as independent,
+  which those of one recording are not; "read without error" counts whole recordings, which are.
+- Latency is from the true begin of the new boot to the end of the frame ({FRAME_S:g} s) with which it was given.
+
+| figure at {FAST_HZ:g} samples/s and faster (5hz: at 5) | | goal |
+| --- | --- | --- |
+{goals}
+
+{written(rows)}
+"""
+
+
+_TITLES = {
+    "by_rate": "By samples a second",
+    "by_confuser": f"By what was in the recording, at {FAST_HZ:g} samples/s and faster",
+    "by_fault": f"By fault, at {FAST_HZ:g} samples/s and faster",
+}
+_COLUMNS = {
+    "restarts": "restarts",
+    "recall": "recall",
+    "precision": "precision",
+    "recordings": "recordings",
+    "read_without_error": "read without error",
+    "healthy_h": "healthy h",
+    "false": "false",
+    "false_per_100h": "false per 100 h",
+    "at_off_samples": "end off, samples",
+    "again_off_samples": "begin off, samples",
+    "again_off_s": "begin off, s",
+    "latency_s": "latency, s",
+    "taken_back": "taken back",
+}
+
+
+def written(rows: dict[str, dict[str, dict[str, object]]]) -> str:
+    """Return the tables in Markdown. Pairs are median and 95th percentile."""
+    lines = []
+    for name, table in rows.items():
+        lines += [f"## {_TITLES[name]}", "", "| | " + " | ".join(_COLUMNS.values()) + " |"]
+        lines.append("| --- " * (len(_COLUMNS) + 1) + "|")
+        lines += [
+            f"| {row} | " + " | ".join(_cell(figures[column]) for column in _COLUMNS) + " |"
+            for row, figures in table.items()
+        ]
+        lines.append("")
+    return "\n".join(lines).rstrip()
+
+
+def _cell(value: object) -> str:
+    match value:
+        case None:
+            return ""
+        case [figure, low, high]:
+            return f"{figure:g} ({low:g} to {high:g})"
+        case [median, most]:
+            return f"{median:g} / {most:g}"
+        case _:
+            return str(value)
+
+
+def _first(interval: object) -> object:
+    return interval[0] if isinstance(interval, list) else None
+
+
+def _print_some(what: str, times: list[str], most: int = 6) -> None:
+    for time in times[:most]:
+        print(f"  {what:<8} {time}")
+    if len(times) > most:
+        print(f"  {what:<8} and {len(times) - most} more")
+
+
+def _seeds(seeds: range, rate_hz: float, *, healthy: bool) -> range:
+    first = RATES_HZ.index(rate_hz) * _PER_RATE + (_PER_RATE // 2 if healthy else 0)
+    return seeds[first : first + _PER_RATE // 2]
+
+
+if __name__ == "__main__":
+    main()
