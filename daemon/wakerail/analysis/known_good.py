@@ -1,8 +1,9 @@
 """The known-good boot of a device family, made from boots that passed, and where another boot first leaves it.
 
 Two boots of one good device are never the same: radio bursts fall elsewhere, a stage takes a little longer, the
-supply reads a percent off. So levels are compared, each the median of a window that grows as the boot goes on and
-against all levels in it, and a difference counts once it lasts.
+supply reads a percent off. So ranges are compared, those that the middle half of the currents lies in, over a window
+that grows as the boot goes on; they differ where they have nothing in common, and that counts once it lasts. Under a
+load that pulses for more than a quarter of the time, a change that stays within the pulses is therefore not seen.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ _SHIFT_SHARE, _SHIFT_BINS = 0.01, 2
 #: A difference beyond every doubt lasts for this share of the known-good boot's length, and for five bins in any case.
 _LAST_SHARE, _LAST_BINS = 0.01, 5
 _MAX_BINS = 2000
-#: Levels are medians of so many bins to either side, or as many as the stretch is: of shorter bursts nothing is left.
+#: A window is so many bins to either side, or as many as the stretch is.
 _WINDOW_BINS = 2
 #: A space between two samples that is longer than so many usual ones is a gap.
 _GAP_SPACINGS = 5.0
@@ -64,14 +65,17 @@ class Boot:
 class KnownGood:
     """What a good boot of a family draws, in bins of ``step_s`` from the onset on.
 
-    references: how many boots it is from; fewer than MIN_REFERENCES make none, and there are no bins. level_a: the
-    median of the references. band_a: how far a good boot strays from it (one standard deviation, with a floor). Both
-    are NaN in bins that fewer than MIN_REFERENCES references cover.
+    references: how many boots it is from; fewer than MIN_REFERENCES make none, and there are no bins. low_a, level_a,
+    high_a: the quartiles and the median in the window about each bin, each the median of the references'. band_a: how
+    far a good boot strays from them (one standard deviation, with a floor). All are NaN in bins that fewer than
+    MIN_REFERENCES references cover.
     """
 
     references: int
     step_s: float
+    low_a: Floats
     level_a: Floats
+    high_a: Floats
     band_a: Floats
 
     @property
@@ -129,7 +133,7 @@ def make_known_good(boots: Sequence[Boot]) -> KnownGood:
     """
     none = np.empty(0)
     if len(boots) < MIN_REFERENCES:
-        return KnownGood(len(boots), 0.0, none, none)
+        return KnownGood(len(boots), 0.0, none, none, none, none)
     charges = [_Charge(boot) for boot in boots]
     length_s = max(sorted(charge.end_s for charge in charges)[-MIN_REFERENCES], 0.0)
     step_s = max(*(charge.spacing_s for charge in charges), length_s / _MAX_BINS)
@@ -139,9 +143,9 @@ def make_known_good(boots: Sequence[Boot]) -> KnownGood:
     for _ in range(2):  # the median of boots that are aligned is sharper, and they align to it better
         levels_a = np.array([_aligned(charge, median_a, np.ones(bins), step_s) for charge in charges])
         median_a = _median(levels_a)
-    levels_a = np.array([_smoothed(level_a, step_s, _WINDOW_BINS * step_s) for level_a in levels_a])
-    median_a = _median(levels_a)
-    return KnownGood(len(boots), step_s, median_a, _band(levels_a, median_a, step_s))
+    quartiles_a = np.array([_quartiles(level_a, step_s, _WINDOW_BINS * step_s) for level_a in levels_a])
+    low_a, level_a, high_a = medians_a = [_median(quartiles_a[:, which]) for which in range(3)]
+    return KnownGood(len(boots), step_s, low_a, level_a, high_a, _band(quartiles_a, np.array(medians_a), step_s))
 
 
 def compare(boot: Boot, known: KnownGood) -> Comparison:
@@ -165,15 +169,15 @@ def compare(boot: Boot, known: KnownGood) -> Comparison:
         )
         return Comparison(None, None, None, says)
     window_s = _WINDOW_BINS * bin_s
-    level_a = _smoothed(level_a, known.step_s, window_s)
-    low_a, high_a = _range_about(known.level_a, known.step_s, window_s)
-    outside = ((level_a - np.clip(level_a, low_a, high_a)) / known.band_a)[places]
+    low_a, level_a, high_a = _quartiles(level_a, known.step_s, window_s)
+    known_low_a, known_high_a = _range_about(known, window_s)
+    apart_a = np.maximum(low_a - known_high_a, 0.0) - np.maximum(known_low_a - high_a, 0.0)
+    outside = (apart_a / known.band_a)[places]
     limit = (_CLIP - _ALLOWANCE) * lasts_s / known.step_s
     alarm = cusum(np.clip(outside, -_CLIP, _CLIP), 0.0, k=_ALLOWANCE, h=limit).alarm
     if alarm is None:
         return _alike(float(places[-1] + 1) * known.step_s, known.length_s, lasts_s)
-    apart_a = (level_a - known.level_a)[places]
-    return _diverged(alarm, places, outside, apart_a, known)
+    return _diverged(alarm, places, outside, (level_a - known.level_a)[places], known)
 
 
 def _alike(until_s: float, length_s: float, lasts_s: float) -> Comparison:
@@ -228,45 +232,51 @@ def _median(levels_a: Floats) -> Floats:
     return median_a
 
 
-def _band(levels_a: Floats, median_a: Floats, step_s: float) -> Floats:
-    """Return one standard deviation of the references about their median, pooled over the time about each bin.
+def _band(quartiles_a: Floats, medians_a: Floats, step_s: float) -> Floats:
+    """Return one standard deviation of the references about their median, pooled over the window about each bin.
 
-    From the mean of the absolute deviations: the median of few deviations is zero wherever two references agree.
+    Of the median and the quartiles the one that strays least is taken: a load that pulses moves the others about.
+    From the mean of the absolute deviations, as their median is zero wherever two of three references agree.
     """
-    covered = np.isfinite(median_a)
-    band_a = np.full(len(median_a), math.nan)
+    level_a = medians_a[1]
+    covered = np.isfinite(level_a)
+    band_a = np.full(len(level_a), math.nan)
     if not covered.any():
         return band_a
-    counts = np.isfinite(levels_a[:, covered]).sum(axis=0)
-    deviation_a = np.zeros(len(median_a))
-    deviation_a[covered] = np.nanmean(np.abs(levels_a - median_a)[:, covered], axis=0) * np.sqrt(counts / (counts - 1))
-    first, last = _about(len(median_a), step_s, _WINDOW_BINS * step_s)
+    counts = np.isfinite(quartiles_a[:, 1, covered]).sum(axis=0)
+    deviations_a = np.nanmean(np.abs(quartiles_a - medians_a)[:, :, covered], axis=0)
+    deviation_a = np.zeros(len(level_a))
+    deviation_a[covered] = deviations_a.min(axis=0) * np.sqrt(counts / (counts - 1))
+    first, last = _about(len(level_a), step_s, _WINDOW_BINS * step_s)
     sums, numbers = (np.concatenate(([0.0], np.cumsum(each))) for each in (deviation_a, covered))
     pooled_a = (sums[last] - sums[first]) / np.maximum(numbers[last] - numbers[first], 1)
-    floor_a = np.maximum(_LEVEL_SHARE * np.abs(median_a), _PEAK_SHARE * np.nanmax(np.abs(median_a)))
+    floor_a = np.maximum(_LEVEL_SHARE * np.abs(level_a), _PEAK_SHARE * np.nanmax(np.abs(level_a)))
     band_a[covered] = np.maximum(_SIGMA_OF_MEAN_DEVIATION * pooled_a, floor_a)[covered]
     # a device that draws nothing at all has no scale of its own
     scaled_a: Floats = np.maximum(band_a, np.finfo(np.float64).tiny)
     return scaled_a
 
 
-def _smoothed(level_a: Floats, step_s: float, least_s: float) -> Floats:
-    """Return the running median over the stretch of time about each bin; NaN stays where there is no data."""
+def _quartiles(level_a: Floats, step_s: float, least_s: float) -> Floats:
+    """Return the lower quartile, the median and the upper quartile in the window about each bin with data, else NaN."""
     first, last = _about(len(level_a), step_s, least_s)
-    smooth_a = np.full(len(level_a), math.nan)
+    quartiles_a = np.full((3, len(level_a)), math.nan)
     has_data = np.isfinite(level_a)
     for place in np.flatnonzero(has_data):
         window = slice(first[place], last[place])
-        smooth_a[place] = np.median(level_a[window][has_data[window]])
-    return smooth_a
+        ordered_a = np.sort(level_a[window][has_data[window]])
+        cut = len(ordered_a) // 4
+        quartiles_a[:, place] = ordered_a[cut], ordered_a[len(ordered_a) // 2], ordered_a[-1 - cut]
+    return quartiles_a
 
 
-def _range_about(level_a: Floats, step_s: float, least_s: float) -> tuple[Floats, Floats]:
-    """Return the lowest and the highest level within the stretch of time about each bin."""
-    first, last = _about(len(level_a), step_s, least_s)
+def _range_about(known: KnownGood, least_s: float) -> tuple[Floats, Floats]:
+    """Return the lowest lower quartile and the highest upper quartile in the window about each bin."""
+    first, last = _about(len(known.level_a), known.step_s, least_s)
     # NaN is no level: fmin and fmax pass over it
-    ranges = [(np.fmin.reduce(level_a[a:b]), np.fmax.reduce(level_a[a:b])) for a, b in zip(first, last, strict=True)]
-    return np.array([low for low, _ in ranges]), np.array([high for _, high in ranges])
+    low_a = [np.fmin.reduce(known.low_a[a:b]) for a, b in zip(first, last, strict=True)]
+    high_a = [np.fmax.reduce(known.high_a[a:b]) for a, b in zip(first, last, strict=True)]
+    return np.array(low_a), np.array(high_a)
 
 
 def _about(bins: int, step_s: float, least_s: float) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
