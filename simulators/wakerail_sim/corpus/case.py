@@ -29,6 +29,7 @@ LIFE_CONFUSERS: frozenset[Confuser] = frozenset(
 )
 """What a device does only once it is up; the others are the meter's doing and are everywhere."""
 
+_SWITCHING_S = 0.3  # a meter takes no longer than this to switch ranges
 RATES_HZ = (5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
 
 
@@ -75,6 +76,16 @@ class Case:
     def sample_s(self) -> float:
         """The time between samples."""
         return 1.0 / self.rate_hz
+
+    @property
+    def switching_samples(self) -> int:
+        """How many samples a meter that switches ranges may lose at a change, 0 for one that does not."""
+        return max(1, min(3, int(_SWITCHING_S * self.rate_hz))) if "range-switching" in self.confusers else 0
+
+    @property
+    def blind_s(self) -> float:
+        """How short a collapse of the current can pass the meter unseen."""
+        return ((2.0 if self.averaged else 1.5) + self.switching_samples) * self.sample_s
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -14,6 +14,7 @@ from wakerail_sim.corpus.case import Case
 SHORTEST_BOOT_S, LONGEST_BOOT_S = 0.5, 60.0
 SHORTEST_STAGE_S, LONGEST_STAGE_S = 0.05, 20.0
 _HIGHEST_A, _LOWEST_A = 2.0, 0.005
+_ONSET_RISE_S = 0.02  # power comes on fast, whatever the stage does then
 _BOOT_SAMPLES = 14  # a boot of fewer samples has no shape
 CONTRAST = 1.4  # what neighbouring levels must differ by, as a ratio, for anyone to see two stages
 
@@ -79,16 +80,17 @@ def draw_family(chance: np.random.Generator, case: Case) -> Family:
             shown_a[0], running_a, contrast_a
         ):
             break
-    stages = tuple(
+    first, *others = (
         _draw_stage(chance, length_s, float(level_a)) for length_s, level_a in zip(lengths_s, levels_a, strict=True)
     )
+    stages = (replace(first, rise_s=min(first.rise_s, _ONSET_RISE_S)), *others)
     telling_s = sum(lengths_s[: seen[1]]) + max(0.5 * lengths_s[seen[1]], seen_s)
     standing_a = chance.uniform(0.002, 0.005) if chance.random() < 0.15 else chance.uniform(0.0, 0.001)
     return Family(
         stages=stages,
         inrush_a=float(min(3.0, running_a * chance.uniform(0.5, 4))) if chance.random() < 0.5 else 0.0,
         inrush_s=log_uniform(chance, 0.0005, 0.02),
-        standing_a=float(min(standing_a, 0.3 * lowest_a)),
+        standing_a=min(standing_a, 0.5 * min(shown_a)),
         running_a=running_a,
         sleep_a=log_uniform(chance, 0.002, min(0.03, 0.3 * running_a)) if "sleep-wake" in case.confusers else 0.0,
         level_spread=chance.uniform(0.002, 0.03),
@@ -124,7 +126,7 @@ def _draw_lengths(chance: np.random.Generator, case: Case, seen_s: float) -> lis
     """Draw how long the stages take; some may be too short to be seen at this rate."""
     count = int(chance.integers(3, 9))
     shortest_s = max(SHORTEST_BOOT_S, _BOOT_SAMPLES * case.sample_s, 2.5 * seen_s)
-    boot_s = log_uniform(chance, shortest_s, LONGEST_BOOT_S)
+    boot_s = log_uniform(chance, shortest_s, max(shortest_s, min(LONGEST_BOOT_S, case.length_s / 4)))
     shares = chance.dirichlet(np.full(count, 1.2))
     return [float(length_s) for length_s in np.clip(boot_s * shares, SHORTEST_STAGE_S, LONGEST_STAGE_S)]
 

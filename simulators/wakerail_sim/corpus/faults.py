@@ -36,9 +36,9 @@ class Plan:
 def plan_boots(chance: np.random.Generator, family: Family, case: Case) -> Plan:
     """Plan when the device boots.
 
-    A boot that ends in a collapse of at least a sample and a half lasts at least three and a half samples and 0.15 s
-    (ten samples on a meter that switches ranges). Where no collapse shows, or the recording has no first boot to
-    compare with, a boot lasts until two of its stages have shown.
+    A boot after which the current collapses for long enough to be seen (``Case.blind_s``) lasts at least three and a
+    half samples and 0.15 s, or ten samples on a meter that switches ranges. Where no collapse shows, or the recording
+    has no first boot to compare with, a boot lasts until two of its stages have shown.
     """
     first_s = chance.uniform(2.0, 6.0)
     if case.fault is None:
@@ -72,12 +72,11 @@ def _down(chance: np.random.Generator, case: Case) -> float:
     if case.warm:
         return chance.uniform(0.1, 0.6) * case.sample_s if chance.random() < 0.5 else 0.0
     down_s = log_uniform(chance, 0.05, 2.0)
-    return max(down_s, 2.8 * case.sample_s) if case.begins_running else down_s
+    return max(down_s, 1.2 * case.blind_s) if case.begins_running else down_s
 
 
 def _least_up(family: Family, case: Case, down_s: float) -> float:
-    shown = 0.9 * down_s >= 1.5 * case.sample_s
-    if shown and not case.begins_running:
+    if 0.9 * down_s >= case.blind_s and not case.begins_running:
         return max(_SHORTEST_UP_S, (10 if "range-switching" in case.confusers else 3.5) * case.sample_s)
     return max(family.telling_s * 1.1, 10 * case.sample_s)
 
@@ -88,7 +87,7 @@ def _ups(chance: np.random.Generator, family: Family, case: Case, least_s: float
     run_s = log_uniform(chance, 2.0, 60.0)
     stop_s = _clear_of_opening(family, log_uniform(chance, least_s, boot_s)) if least_s < boot_s else least_s
     period_s = chance.uniform(160, 190) if case.length_s > 400 and chance.random() < 0.5 else chance.uniform(8, 60)
-    period_s = max(period_s, least_s * 1.1)
+    period_s = _clear_of_opening(family, max(period_s, least_s * 1.1))
     while True:
         match case.fault:
             case "fixed-stage":

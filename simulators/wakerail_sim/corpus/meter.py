@@ -13,7 +13,6 @@ from wakerail_sim.corpus.family import Family, log_uniform
 from wakerail_sim.noise import Floats, Ints
 
 QUANTUM_A = 0.010
-_LONGEST_SWITCH_S = 0.3
 _SWITCH_REST_S, _SWITCH_REST_SAMPLES = 0.25, 6
 
 
@@ -102,23 +101,22 @@ def _hum(chance: np.random.Generator, t_s: Floats, current_a: Floats, family: Fa
 def _switch_ranges(
     chance: np.random.Generator, t_s: Floats, reading_a: Floats, family: Family, case: Case
 ) -> tuple[Floats, tuple[Mark, ...]]:
-    """Return readings in which each crossing of a range's border costs one to three samples (at most 0.3 s)."""
+    """Return readings in which each crossing of a range's border costs a few samples."""
     border_a = family.running_a * chance.uniform(0.15, 0.7)
     habit = ("zero", "hold", "spike")[int(chance.integers(3))]
     spike = chance.uniform(2.0, 8.0)
-    longest = max(1, min(3, int(_LONGEST_SWITCH_S * case.rate_hz)))
     rest = max(_SWITCH_REST_SAMPLES, round(_SWITCH_REST_S * case.rate_hz))
     switched_a, marks, free = reading_a.copy(), [], 1
     for place in _crossings(reading_a, 0.8 * border_a, border_a).tolist():
         if place < free:
             continue
-        end = min(place + int(chance.integers(1, longest + 1)), len(t_s))
+        end = min(place + int(chance.integers(1, case.switching_samples + 1)), len(t_s))
         if habit == "zero":
             switched_a[place:end] = 0.0
         elif habit == "hold":
             switched_a[place:end] = reading_a[place - 1]
         else:
-            switched_a[place:end] = spike * max(border_a, float(reading_a[place]))
+            switched_a[place:end] = spike * border_a
         marks.append(Mark("range-switching", float(t_s[place]), float(t_s[end - 1])))
         free = end + rest
     return switched_a, tuple(marks)

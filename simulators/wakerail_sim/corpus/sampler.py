@@ -9,7 +9,7 @@ from wakerail_sim.corpus.family import log_uniform
 
 _STREAM = 9  # apart from the streams of make_recording
 _LENGTHS_S: dict[Fault, tuple[float, float]] = {
-    "fixed-stage": (60.0, 300.0),
+    "fixed-stage": (90.0, 400.0),
     "after-running": (200.0, 600.0),
     "watchdog": (300.0, 1200.0),
     "intermittent": (300.0, 900.0),
