@@ -213,10 +213,11 @@ def _times_up(
 
 def in_brief(time_s: float) -> str:
     """Return a length of time with three digits, in the unit that people would say it in."""
+    rounded_s = float(f"{time_s:.3g}")
     for unit, length_s, from_s in (("h", 3600.0, 7200.0), ("min", 60.0, 600.0), ("s", 1.0, 1.0), ("ms", 1e-3, 1e-3)):
-        if time_s >= from_s:
-            return human(float(f"{time_s / length_s:.3g}"), unit)
-    return human(float(f"{time_s * 1e6:.3g}"), "µs") if time_s else "0 s"
+        if rounded_s >= from_s:
+            return human(float(f"{rounded_s / length_s:.3g}"), unit)
+    return human(rounded_s * 1e6, "µs") if rounded_s else "0 s"
 
 
 def percent(share: float) -> str:
