@@ -18,7 +18,7 @@ from wakerail.analysis.ticks import Floats, Ints
 PENALTY_FACTOR = 6.0
 
 _MEDIAN_OF_NORMAL = 0.6744897501960817  # of the size of a standard normal variable
-_PRUNE_EVERY = 8  # steps; pruning costs about as much as a step, and late is as exact as at once
+_BLOCK = 16  # ends searched at a time; pruning after each block is as exact as at once
 
 
 def change_points(values: Floats, penalty: float, min_length: int = 1, weights: Floats | None = None) -> Ints:
@@ -69,7 +69,7 @@ def refined(values: Floats, bounds: Ints, reach: Ints) -> Ints:
 
     A bound moves by up to its ``reach``, and never over half of the way to the bound beside it.
     """
-    weight, total, _ = _sums(values, None)
+    weight, total = _sums(values, None)
     edges = np.concatenate([[0], bounds, [len(values)]])
     moved = bounds.copy()
     for place, bound in enumerate(bounds):
@@ -84,47 +84,54 @@ def refined(values: Floats, bounds: Ints, reach: Ints) -> Ints:
     return moved
 
 
-def _sums(values: Floats, weights: Floats | None) -> tuple[Floats, Floats, Floats]:
-    """Return running sums of weights, values and squares, from nothing on; about the mean, to lose no digits."""
+def _sums(values: Floats, weights: Floats | None) -> tuple[Floats, Floats]:
+    """Return running sums of the weights and of the values, from nothing on; about the mean, to lose no digits."""
     unit = np.ones(len(values)) if weights is None else weights
-    centred = values - np.average(values, weights=unit) if len(values) else values
-    stack = np.zeros((3, len(values) + 1))
-    np.cumsum([unit, unit * centred, unit * centred * centred], axis=1, out=stack[:, 1:])
-    return stack[0], stack[1], stack[2]
+    centred = values - (values @ unit) / unit.sum()
+    return np.append(0.0, np.cumsum(unit)), np.append(0.0, np.cumsum(unit * centred))
 
 
-def _best_starts(sums: tuple[Floats, Floats, Floats], penalty: float, min_length: int) -> Ints:
+def _best_starts(sums: tuple[Floats, Floats], penalty: float, min_length: int) -> Ints:
     """Return for each end the start of its last segment, in the best segmentation of all before that end."""
-    weight, total, _ = sums
-    count = len(weight) - 1
+    count = len(sums[0]) - 1
     previous = np.zeros(count + 1, dtype=np.int64)
-    # One column to a place, as a start of what follows: weight and total before it, the cost of the best way to it,
-    # its index, and when it was first found too dear. Costs are less the squares before, which are the same for
-    # every way there, so only what the segments' means explain is left to compare.
-    places = np.stack([weight, total, np.full(count + 1, np.inf), np.arange(count + 1), np.full(count + 1, np.inf)])
-    best = places[2]
+    # The cost of the best way to each place, less the squares before it: their sum is the same for every way there.
+    best = np.full(count + 1, np.inf)
     best[0] = -penalty
-    live = np.empty_like(places)  # the starts still worth trying
-    live[:, 0] = places[:, 0]
-    alive = 1
-    for end in range(min_length, count + 1):
-        opened = end - min_length
-        if opened >= min_length:
-            live[:, alive] = places[:, opened]
-            alive += 1
-        cost = live[1, :alive] - total[end]
-        cost *= cost
-        cost /= live[0, :alive] - weight[end]
-        cost += live[2, :alive]
-        choice = int(cost.argmin())
-        best[end] = cost[choice] + penalty
-        previous[end] = live[3, choice]
-        if end % _PRUNE_EVERY == 0:
-            dear = live[4, :alive]
-            dear[(cost >= best[end]) & (dear > end)] = end
-            # where it was too dear, beginning anew at that end is as good; which takes min_length values more
-            keep = dear + min_length > end + 1
-            left = int(np.count_nonzero(keep))
-            live[:, :left] = live[:, :alive][:, keep]
-            alive = left
+    starts = np.zeros(1, dtype=np.int64)  # those from before the block that are still worth trying
+    too_dear = np.full(1, count)  # the first end at which each was found too dear
+    for low in range(min_length, count + 1, _BLOCK):
+        # a block of ends: their costs from the starts known before come at once, those from within it step by step
+        ends = np.arange(low, min(low + _BLOCK, count + 1))
+        cost = best[starts] - _explained(sums, starts, ends)
+        choice = cost.argmin(axis=1)
+        lowest = cost[np.arange(len(ends)), choice]
+        previous[ends] = starts[choice]
+        opened = ends - min_length
+        explained = _explained(sums, opened, ends)
+        for row, end in enumerate(ends.tolist()):
+            fresh = best[opened[0] : opened[0] + row + 1] - explained[row, : row + 1]
+            place = int(fresh.argmin())
+            if fresh[place] < lowest[row]:
+                lowest[row] = fresh[place]
+                previous[end] = opened[place]
+            best[end] = lowest[row] + penalty
+        too_dear = np.minimum(too_dear, np.where(cost[-1] >= best[end], end, count))
+        # where a start was too dear, beginning anew there is as good for every end min_length and more beyond
+        keep = too_dear + min_length > end + 1
+        opened = opened[opened >= min_length]
+        starts = np.concatenate([starts[keep], opened])
+        too_dear = np.concatenate([too_dear[keep], np.full(len(opened), count)])
     return previous
+
+
+def _explained(sums: tuple[Floats, Floats], starts: Ints, ends: Ints) -> Floats:
+    """Return by how much a segment's own mean lessens its sum of squares: a row for each end, a column a start.
+
+    No number where a segment would have no length; no such one is used.
+    """
+    weight, total = (one[ends][:, np.newaxis] - one[starts] for one in sums)
+    total *= total
+    with np.errstate(divide="ignore", invalid="ignore"):
+        total /= weight
+    return total

@@ -5,12 +5,12 @@ What a person sees on a plot, and by the same means:
 - Levels span decades and their ripple grows with them, so they are compared by their ratio. Below a floor, taken from
   the trace's own level and noise, differences count as they are: what is nothing on the plot is nothing here.
 - A boot's first seconds are read finely, what comes later on the scale of how long the boot has lasted (the age),
-  and everything no finer than a picture shows. So a loader of half a second is a stage, and a burst or a wake-up of
+  and all of it no finer than a picture shows. So a loader of half a second is a stage, while a burst or a wake-up of
   half a second after an hour belongs to the spread of the stage that it happens in.
 - Stages are few: where more are found than a person would read, changes must be larger to count.
 
-Ticks are gathered to cells on that scale; a fixed number of cells at most, so the exact search is bounded whatever
-the trace's length, and the bounds that it finds are then placed on the ticks. All else is linear in the ticks.
+Ticks are gathered to cells on that scale, of which there is a fixed number at most; so the exact search is bounded
+whatever the trace's length. The bounds that it finds are then placed on the ticks. All else is linear in the ticks.
 """
 
 from __future__ import annotations
@@ -25,14 +25,17 @@ from wakerail.analysis.segments import change_points, default_penalty, refined
 from wakerail.analysis.ticks import Floats, Ints, Ticks
 
 MOST_STAGES = 20  # from one break to the next
+MOST_PARTS = 200  # parts between breaks that are looked into; a person does not read as many boots
+
 _CELLS = 12_000  # of a whole trace
-_CELLS_OF_PART = (48, 1000)  # from one break to the next: fewest and most; the most is about a picture's width
+_CELLS_OF_PART = (48, 1000)  # fewest and most between two breaks; the most is about a picture's width
 _FINE_SHARE = 0.1  # so many of a part's cells are one tick each at its beginning; from there they grow with the age
 _SHORTEST = 3  # cells in a stage
-_MEDIAN_CELLS = 7
+_MEDIAN_CELLS, _LIKE_CELLS = 7, 5  # widths of running medians: of what is searched, and of what a brief stage is like
+_BRIEF = 4.0  # so many times longer than a brief stage is what stands on either side of it
 _FLOOR_SHARE = 0.01  # of the trace's high level: about the width of the plot's line
-_BRIEF = 4  # times: so much longer than an excursion is what stands on either side of it
-_LEAST_CHANGE = 0.1  # squared ratio (natural logarithm) times cells that a change must explain at least
+_LEAST_CHANGE = 0.1  # what a change must explain at least: cells, times the square of the ratio's natural logarithm
+_DEARER = 1.5  # a change's penalty grows by this until the stages are few enough
 _GAP_SPACINGS = 5.0  # so many times the usual spacing between ticks is a gap
 
 
@@ -55,26 +58,26 @@ class Stage:
 
 
 def stages_of(ticks: Ticks, breaks_s: Sequence[float] = ()) -> tuple[Stage, ...]:
-    """Return the stages of a trace, in order, without a hole: every tick belongs to one.
+    """Return the stages of a trace, in order; every tick belongs to one, so their charges are the trace's charge.
 
     ``breaks_s`` (onset, a restart's end and new beginning; monotonic seconds, any order) always part two stages, to
-    within a tick, and each begins a new age. Between two breaks there are at most ``MOST_STAGES`` stages.
+    within a tick, and each begins a new age. Between two breaks there are at most ``MOST_STAGES`` stages; of more than
+    ``MOST_PARTS`` parts between breaks, the shorter (of equals, the later) are one stage each.
     """
     if not len(ticks):
         return ()
-    level = _ratio_scale(ticks)
-    breaks = _places(ticks, level, breaks_s)
+    level = _with_sharp_steps(_ratio_scale(ticks))
     age_s = _recorded_s(ticks)
-    edges = [0, *breaks.tolist(), len(ticks)]
-    fewest, most = _CELLS_OF_PART
-    cells = int(np.clip(_CELLS // (len(edges) - 1), fewest, most))
-    starts = [0]
-    for first, last in zip(edges[:-1], edges[1:], strict=True):
-        if first:
-            starts.append(first)
-        inner = _changes(level[first:last], age_s[first:last] - age_s[first], cells)
-        starts += (first + inner).tolist()
-    return _summed(ticks, np.array(starts))
+    edges = np.concatenate([[0], _places(ticks, level, breaks_s), [len(ticks)]])
+    lengths = np.diff(edges)
+    longest_first = np.argsort(-np.round(100 * lengths / lengths.max()), kind="stable")
+    looked_into = longest_first[:MOST_PARTS].tolist()
+    cells = int(np.clip(_CELLS // len(looked_into), *_CELLS_OF_PART))
+    starts = [edges[:-1]]
+    for part in looked_into:
+        first, last = edges[part], edges[part + 1]
+        starts.append(first + _changes(level[first:last], age_s[first:last] - age_s[first], cells))
+    return _summed(ticks, np.sort(np.concatenate(starts)))
 
 
 def _ratio_scale(ticks: Ticks) -> Floats:
@@ -119,12 +122,14 @@ def _changes(level: Floats, age_s: Floats, cells: int) -> Ints:
     counts = np.diff(opens, append=len(level))
     values = np.add.reduceat(level, opens) / counts
     penalty = max(default_penalty(values), _LEAST_CHANGE)
+    if np.var(values) * len(values) <= penalty:
+        return np.empty(0, dtype=np.int64)  # no change could be worth it
     values = _with_sharp_steps(values)
     # a running median takes out what is shorter than half its width and keeps every edge in its place
-    values, alike = (median_filter(values, width, mode="nearest") for width in (_MEDIAN_CELLS, _MEDIAN_CELLS - 2))
+    values, alike = (median_filter(values, width, mode="nearest") for width in (_MEDIAN_CELLS, _LIKE_CELLS))
     found = _changes_of_cells(values, alike, penalty)
     while len(found) >= MOST_STAGES:
-        penalty *= 1.5
+        penalty *= _DEARER
         found = _changes_of_cells(values, alike, penalty)
     return refined(level, opens[found], counts[found])
 
@@ -138,51 +143,52 @@ def _with_sharp_steps(values: Floats) -> Floats:
 
 
 def _changes_of_cells(values: Floats, alike: Floats, penalty: float) -> Ints:
-    """Return the cells at which new stages begin. Brief excursions that are too many are part of what they stand in."""
+    """Return the cells at which new stages begin.
+
+    Brief excursions that have their like unparted beside them are left out: bursts and wake-ups that are alike are all
+    stages or, where some are too short for it, none is. All brief ones are where there would be too many stages.
+    """
     found = change_points(values, penalty, _SHORTEST)
     kept = _without_excursions(values, found, alike)
-    return kept if len(kept) < MOST_STAGES else _without_excursions(values, found)
+    return kept if len(kept) < MOST_STAGES else _without_excursions(values, found, None)
 
 
-def _without_excursions(values: Floats, found: Ints, alike: Floats | None = None) -> Ints:
-    """Return changes without those to a brief stage and back again.
-
-    With ``only_recurring``, it must have its like, unparted, in a stage beside it: bursts and wake-ups that are alike
-    are all stages or, where some were too short for it, none is.
-    """
+def _without_excursions(values: Floats, found: Ints, alike: Floats | None) -> Ints:
+    """Return changes without those to a brief stage and back; with ``alike``, only if a side has its like in it."""
     edges = [0, *found.tolist(), len(values)]
     place = 1
     while place < len(edges) - 2:
-        before, start, end, after = edges[place - 1 : place + 3]
-        level = values[start:end].mean()
-        sides = (before, start), (end, after)
-        steps = [level - values[first:last].mean() for first, last in sides]
-        brief = _BRIEF * (end - start) <= min(start - before, after - end)
-        back = abs(steps[0] - steps[1]) < 0.5 * min(abs(steps[0]), abs(steps[1]))
-        if (
-            brief
-            and back
-            and (
-                alike is None
-                or any(_reaches(alike[first:last], level, step) for (first, last), step in zip(sides, steps, strict=True))
-            )
-        ):
+        if _is_excursion(values, alike, edges[place - 1 : place + 3]):
             del edges[place : place + 2]
-            place = max(place - 2, 1)
+            place = max(place - 2, 1)  # what stood before it has grown, and may have been one of two sides
         else:
             place += 1
     return np.array(edges[1:-1], dtype=np.int64)
 
 
-def _reaches(smooth: Floats, level: float, step: float) -> bool:
-    """Tell whether a stage has a part, clear of its ends, more than half of the step towards that level."""
-    inner = smooth[_SHORTEST:-_SHORTEST]
-    return bool(((level - inner) * np.sign(step) < 0.5 * abs(step)).any())
+def _is_excursion(values: Floats, alike: Floats | None, edges: Sequence[int]) -> bool:
+    """Tell whether the middle one of three stages is brief, and the two beside it are at about one level."""
+    before, start, end, after = edges
+    if _BRIEF * (end - start) > min(start - before, after - end):
+        return False
+    level = values[start:end].mean()
+    steps = level - values[before:start].mean(), level - values[end:after].mean()
+    if abs(steps[0] - steps[1]) >= 0.5 * min(abs(steps[0]), abs(steps[1])):
+        return False
+    if alike is None:
+        return True
+    # clear of its ends, a side goes more than half of the way to the level
+    sides = alike[before + _SHORTEST : start - _SHORTEST], alike[end + _SHORTEST : after - _SHORTEST]
+    return any(
+        ((level - side) * np.sign(step) < 0.5 * abs(step)).any() for side, step in zip(sides, steps, strict=True)
+    )
 
 
 def _cell_starts(age_s: Floats, cells: int) -> Ints:
-    """Return the first tick of each cell. A cell is as long as a tick at first, then a fixed share of the age, and
-    at last the whole's ``cells``-th part; each of the three where the one before would be shorter.
+    """Return the first tick of each of about ``cells`` cells at most.
+
+    A cell is as long as a tick at first, then a fixed share of the age, and never longer than the whole's ``cells``-th
+    part.
     """
     length_s = float(age_s[-1])
     tick_s = length_s / (len(age_s) - 1)
@@ -198,20 +204,26 @@ def _cell_starts(age_s: Floats, cells: int) -> Ints:
 
 
 def _summed(ticks: Ticks, starts: Ints) -> tuple[Stage, ...]:
+    """Return the stages that begin with these ticks, from the ticks' own sums."""
     count = np.add.reduceat(ticks.count, starts)
     mean_a = np.add.reduceat(ticks.mean_a * ticks.count, starts) / count
     square_a2 = np.add.reduceat(ticks.square_a2 * ticks.count, starts) / count
+    last_s = ticks.end_s[np.append(starts[1:], len(ticks)) - 1]
+    next_s = np.append(ticks.start_s[starts[1:]], last_s[-1])
+    end_s = np.where(next_s - last_s > _GAP_SPACINGS * _spacing_s(ticks), last_s, next_s)
     spread_a = np.sqrt(np.maximum(square_a2 - mean_a * mean_a, 0.0))
     peak_a = np.maximum.reduceat(ticks.high_a, starts)
     charge_as = np.add.reduceat(ticks.charge_as, starts)
     energy_j = np.add.reduceat(ticks.energy_j, starts)
-    last_s = ticks.end_s[np.append(starts[1:], len(ticks)) - 1]
-    next_s = np.append(ticks.start_s[starts[1:]], last_s[-1])
-    end_s = np.where(next_s - last_s > _GAP_SPACINGS * _spacing_s(ticks), last_s, next_s)
-    rows = zip(
-        *(one.tolist() for one in (ticks.start_s[starts], end_s, mean_a, spread_a, peak_a, charge_as * 1e3)), strict=True
-    )
     return tuple(
-        Stage(*row, energy_j=None if np.isnan(joules) else joules)
-        for row, joules in zip(rows, energy_j.tolist(), strict=True)
+        Stage(
+            start_s=float(ticks.start_s[start]),
+            end_s=float(end_s[place]),
+            mean_a=float(mean_a[place]),
+            spread_a=float(spread_a[place]),
+            peak_a=float(peak_a[place]),
+            charge_ma_s=1e3 * float(charge_as[place]),
+            energy_j=None if np.isnan(energy_j[place]) else float(energy_j[place]),
+        )
+        for place, start in enumerate(starts)
     )
