@@ -188,16 +188,16 @@ def test_the_errors_stay_near_what_was_asked(is_fixed):
             0,
             24,
             (
-                "Fixed: no restarts in 24 boots; a device that restarts in 10 % of its boots would pass for fixed with a "
-                "chance of about 10 %."
+                "Fixed: no restarts in 24 boots; a device that restarts in 10 % of its boots would pass for fixed "
+                "with a chance of about 10 %."
             ),
         ),
         (
             2,
             10,
             (
-                "Not fixed: 2 restarts in 10 boots; a fixed device, with restarts in 1 % of its boots, would come to this "
-                "with a chance of about 5 %."
+                "Not fixed: 2 restarts in 10 boots; a fixed device, with restarts in 1 % of its boots, would come to "
+                "this with a chance of about 5 %."
             ),
         ),
     ],
