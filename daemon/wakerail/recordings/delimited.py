@@ -48,9 +48,7 @@ def guess_dialect(file: Path) -> Dialect:
     except OSError as wrong:
         raise ConfigInvalid(f"{file}: cannot be read: {wrong.strerror or wrong}") from None
     except ValueError as wrong:
-        raise ConfigInvalid(
-            f"{file}: {wrong}; a CSV or Parquet file with columns of time and current is read"
-        ) from None
+        raise ConfigInvalid(f"{file}: {wrong}; a table with columns of time and current is needed") from None
 
 
 def _glances(stream: Any, size: int, encoding: str) -> list[str]:
@@ -147,9 +145,8 @@ class _Table:
         except BadRow as wrong:
             raise ConfigInvalid(f"{self.file}:{self._line_of(wrong.row)}: {wrong.says}; {_REMEDY}") from None
         except pa.ArrowInvalid as wrong:
-            raise ConfigInvalid(
-                self._what_is_wrong(reader.checker.rows, lines.torn) or f"{self.file}: {wrong}"
-            ) from None
+            says = self._what_is_wrong(reader.checker.rows, lines.torn) or f"{self.file}: cannot be read: {wrong}"
+            raise ConfigInvalid(says) from None
         finally:
             lines.close()
 

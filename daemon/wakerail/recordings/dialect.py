@@ -119,14 +119,15 @@ def guess(first: str, further: Sequence[str] = (), *, encoding: str = "utf-8") -
     Raises ValueError if there is no table of numbers in it.
     """
     old_ends = "\r" in first and "\n" not in first
-    lines = first.splitlines()
-    numbered = [(number, line) for number, line in enumerate(lines) if line.strip() and not is_comment(line)]
+    lines = first.split("\r" if old_ends else "\n")
+    numbered = [
+        (number, line.rstrip("\r")) for number, line in enumerate(lines) if line.strip() and not is_comment(line)
+    ]
     told, numbered = _told_delimiter(numbered)
     texts = [line for _, line in numbered]
-    sample = texts[-_FIRST_LINES:] if len(texts) > _FIRST_LINES else texts
-    sample = (
-        sample + [line for text in further for line in text.splitlines() if line.strip() and not is_comment(line)][:400]
-    )
+    sample = texts[-_FIRST_LINES:]
+    for text in further:
+        sample += [line for line in text.split("\n") if line.strip() and not is_comment(line)][-_FIRST_LINES:]
     delimiter, decimal, count = _best(sample, told)
     number = _NUMBERS[decimal]
 
@@ -135,6 +136,8 @@ def guess(first: str, further: Sequence[str] = (), *, encoding: str = "utf-8") -
 
     rows = [(place, split(line, delimiter)) for place, line in numbered[:_FIRST_LINES]]
     header = _find_header(rows, count, numeric)
+    if not any(numeric(cell) for _, cells in rows for cell in cells):
+        raise ValueError("there is no table of numbers in it")
     if header is not None:
         skip, headings = header
         return Dialect(encoding, delimiter, decimal, headings, count, skip, old_ends)
@@ -176,19 +179,20 @@ def _find_header(
     A header is all words, as many as a row has cells. Of several such lines above the data it is the one with most
     words that are understood. A line of units below it belongs to it.
     """
-    best: tuple[int, int] | None = None
+    best: tuple[bool, int, int] | None = None
     for index, (_, cells) in enumerate(rows):
         if len(cells) != count or not any(cells):
             continue
         if all(map(numeric, cells)):
             break  # here are the data: words further down are a mistake, and no header
-        understood = sum(hear(cell) is not None for cell in cells)
-        if not any(map(numeric, cells)) and (best is None or understood > best[0]):
-            best = understood, index
+        rank = (not _are_units(cells), sum(hear(cell) is not None for cell in cells))
+        if not any(map(numeric, cells)) and (best is None or rank > best[:2]):
+            best = (*rank, index)
     if best is None:
         return None
-    place, cells = rows[best[1]]
-    below_place, below = rows[best[1] + 1] if best[1] + 1 < len(rows) else (0, [])
+    index = best[2]
+    place, cells = rows[index]
+    below_place, below = rows[index + 1] if index + 1 < len(rows) else (0, [])
     if len(below) == count and _are_units(below):
         units = [cell.strip("()[]{} ") for cell in below]
         return below_place + 1, tuple(f"{cell} {unit}".strip() for cell, unit in zip(cells, units, strict=True))

@@ -111,11 +111,7 @@ class Checker:
         if bad.size:
             first = bad[0]
             at, last = _exact(times[first]), _exact(before[first])
-            says = (
-                f"the time {at} s comes twice"
-                if times[first] == before[first]
-                else f"time goes back, {last} s to {at} s"
-            )
+            says = f"time goes back, from {last} s to {at} s" if at != last else f"the time {at} s comes twice"
             raise BadRow(int(rows[first]), says)
         self._last_s = float(times[-1])
 

@@ -87,7 +87,9 @@ def _read(file: Path, begins: datetime | None) -> tuple[list[_Row], datetime | N
         elif dialect.is_number(cell) and zero is None:
             at_s = _in_seconds(float(cell.replace(",", ".")), unit)
         else:
-            wanted = "seconds like '12.05', or ISO 8601" if zero is None else "a civil time, as those before or the trace"
+            wanted = (
+                "seconds like '12.05', or ISO 8601" if zero is None else "a civil time, as those before or the trace"
+            )
             raise ConfigInvalid(f"{where}: {cell!r} is no time that fits here; write {wanted}")
         if rows and at_s < rows[-1].at_s:
             raise ConfigInvalid(
