@@ -63,6 +63,15 @@ class Family:
         """How long a boot takes."""
         return sum(stage.length_s for stage in self.stages)
 
+    @property
+    def opening_a(self) -> float:
+        """The level at which a boot begins."""
+        return self.stages[0].level_a
+
+    def apart_from_opening(self, level_a: float) -> float:
+        """Return the level, or one below the opening's if it could be taken for that."""
+        return level_a if differ(level_a, self.opening_a) else self.opening_a / (1.05 * CONTRAST)
+
 
 def draw_family(chance: np.random.Generator, case: Case) -> Family:
     """Draw a family whose boot a technician could make out on a plot of such a recording."""
@@ -76,7 +85,7 @@ def draw_family(chance: np.random.Generator, case: Case) -> Family:
         if lengths_s[0] < seen_s or len(seen) < 3:
             continue
         shown_a = [*(float(levels_a[place]) for place in seen), running_a]
-        if all(_differ(a, b, contrast_a) for a, b in itertools.pairwise(shown_a)) and _differ(
+        if all(differ(a, b, contrast_a) for a, b in itertools.pairwise(shown_a)) and differ(
             shown_a[0], running_a, contrast_a
         ):
             break
@@ -89,10 +98,12 @@ def draw_family(chance: np.random.Generator, case: Case) -> Family:
     return Family(
         stages=stages,
         inrush_a=float(min(3.0, running_a * chance.uniform(0.5, 4))) if chance.random() < 0.5 else 0.0,
-        inrush_s=log_uniform(chance, 0.0005, 0.02),
+        inrush_s=log_uniform(chance, 0.0005, 0.006),
         standing_a=min(standing_a, 0.5 * min(shown_a)),
         running_a=running_a,
-        sleep_a=log_uniform(chance, 0.002, min(0.03, 0.3 * running_a)) if "sleep-wake" in case.confusers else 0.0,
+        sleep_a=log_uniform(chance, 0.002, min(0.03, 0.3 * running_a, shown_a[0] / (1.05 * CONTRAST)))
+        if "sleep-wake" in case.confusers
+        else 0.0,
         level_spread=chance.uniform(0.002, 0.03),
         length_spread=chance.uniform(0.002, 0.03),
         ripple=chance.uniform(0.0, 0.03),
@@ -117,7 +128,8 @@ def _least_levels(case: Case) -> tuple[float, float]:
     return _LOWEST_A, 0.002
 
 
-def _differ(one_a: float, other_a: float, contrast_a: float) -> bool:
+def differ(one_a: float, other_a: float, contrast_a: float = 0.0) -> bool:
+    """Return whether anyone can see that two levels are two; by at least ``contrast_a`` and by ratio."""
     low_a, high_a = sorted((one_a, other_a))
     return high_a >= CONTRAST * low_a and high_a - low_a >= contrast_a
 

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from wakerail_sim.corpus.case import Case
-from wakerail_sim.corpus.family import CONTRAST, Family, log_uniform
+from wakerail_sim.corpus.family import Family, differ, log_uniform
 
 MOST_RESTARTS = 60
 _SHORTEST_UP_S = 0.15
+_BOOTS_DIFFER = 0.1  # a stage comes no earlier or later than this part of its time, from boot to boot
 _AFTER_S = 2.0  # a recording goes on for so long after its last restart, or for as long as it takes to tell
 
 
@@ -48,6 +49,8 @@ def plan_boots(chance: np.random.Generator, family: Family, case: Case) -> Plan:
     least_s = _least_up(family, case, down_s)
     after_s = max(_AFTER_S, family.telling_s, 12 * case.sample_s)
     ups_s = _ups(chance, family, case, least_s, case.length_s - first_s - 1.2 * down_s - after_s)
+    if not _shows(case, down_s):
+        ups_s = (_clear_of_opening(family, up_s) for up_s in ups_s)
     up_s = next(ups_s)
     if not case.begins_running:
         begin_s = first_s
@@ -75,8 +78,13 @@ def _down(chance: np.random.Generator, case: Case) -> float:
     return max(down_s, 1.2 * case.blind_s) if case.begins_running else down_s
 
 
+def _shows(case: Case, down_s: float) -> bool:
+    """Return whether each collapse is long enough to be seen."""
+    return 0.9 * down_s >= case.blind_s
+
+
 def _least_up(family: Family, case: Case, down_s: float) -> float:
-    if 0.9 * down_s >= case.blind_s and not case.begins_running:
+    if _shows(case, down_s) and not case.begins_running:
         return max(_SHORTEST_UP_S, (10 if "range-switching" in case.confusers else 3.5) * case.sample_s)
     return max(family.telling_s * 1.1, 10 * case.sample_s)
 
@@ -85,9 +93,9 @@ def _ups(chance: np.random.Generator, family: Family, case: Case, least_s: float
     """Yield how long each boot lasts, from its begin to its end."""
     boot_s = family.boot_s
     run_s = log_uniform(chance, 2.0, 60.0)
-    stop_s = _clear_of_opening(family, log_uniform(chance, least_s, boot_s)) if least_s < boot_s else least_s
+    stop_s = log_uniform(chance, least_s, max(least_s, boot_s))
     period_s = chance.uniform(160, 190) if case.length_s > 400 and chance.random() < 0.5 else chance.uniform(8, 60)
-    period_s = _clear_of_opening(family, max(period_s, least_s * 1.1))
+    period_s = max(period_s, least_s * 1.1)
     while True:
         match case.fault:
             case "fixed-stage":
@@ -98,25 +106,20 @@ def _ups(chance: np.random.Generator, family: Family, case: Case, least_s: float
                 yield max(least_s, period_s * (1 + 0.003 * chance.standard_normal()))
             case "intermittent":
                 within = chance.random() < 0.4 and least_s < boot_s
-                yield _clear_of_opening(
-                    family,
-                    chance.uniform(least_s, boot_s) if within else boot_s * 1.1 + chance.exponential(run_s),
-                )
+                yield chance.uniform(least_s, boot_s) if within else boot_s * 1.1 + chance.exponential(run_s)
             case _:
-                yield _clear_of_opening(family, chance.uniform(min(least_s, most_s), most_s))
+                yield chance.uniform(min(least_s, most_s), most_s)
                 yield math.inf
 
 
 def _clear_of_opening(family: Family, up_s: float) -> float:
-    """Return a time up at which the device does not draw as it does at the begin of its boot, so that its end shows."""
+    """Return ``up_s``, or the next time at which no boot of the family draws as at its begin, so that a break shows."""
     begin_s = 0.0
-    opening_a = family.stages[0].level_a
-    for place, stage in enumerate(family.stages):
+    for stage in family.stages:
         end_s = begin_s + stage.length_s
-        low_a, high_a = sorted((stage.end_a, opening_a))
-        if up_s < end_s and (place == 0 or high_a >= CONTRAST * low_a):
-            return up_s
-        if up_s < end_s:
-            up_s = end_s + 0.1
+        from_s, to_s = begin_s * (1 + _BOOTS_DIFFER), end_s * (1 - _BOOTS_DIFFER)
+        apart = all(differ(level_a, family.opening_a) for level_a in (stage.level_a, stage.end_a))
+        if apart and max(from_s, up_s) < to_s:
+            return max(from_s, up_s)
         begin_s = end_s
-    return up_s
+    return max(up_s, begin_s * (1 + _BOOTS_DIFFER))

@@ -55,10 +55,10 @@ def draw_habits(chance: np.random.Generator, family: Family, case: Case) -> Habi
     return Habits(
         family=family,
         confusers=frozenset(case.confusers),
-        idle_a=max(0.003, running_a * chance.uniform(0.05, 0.3)) if duty else running_a,
+        idle_a=family.apart_from_opening(max(0.003, running_a * chance.uniform(0.05, 0.3))) if duty else running_a,
         busy_a=running_a * chance.uniform(0.1, 0.8),
         busy_s=min(log_uniform(chance, 0.1, 10.0), 0.3 * family.busy_every_s),
-        dark_a=running_a * chance.uniform(0.3, 0.6),
+        dark_a=family.apart_from_opening(running_a * chance.uniform(0.3, 0.6)),
         awake_s=log_uniform(chance, 5.0, 90.0),
         asleep_s=log_uniform(chance, 2.0, 90.0),
         wake_burst_a=running_a * chance.uniform(0.2, 1.5) if chance.random() < 0.5 else 0.0,
