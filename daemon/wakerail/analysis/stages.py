@@ -31,11 +31,11 @@ _CELLS = 12_000  # of a whole trace
 _CELLS_OF_PART = (48, 1000)  # fewest and most between two breaks; the most is about a picture's width
 _FINE_SHARE = 0.1  # so many of a part's cells are one tick each at its beginning; from there they grow with the age
 _SHORTEST = 3  # cells in a stage
-_MEDIAN_CELLS, _LIKE_CELLS = 7, 5  # widths of running medians: of what is searched, and of what a brief stage is like
+_MEDIAN_CELLS, _LIKE_CELLS = 7, 3  # widths of running medians: of what is searched, and of what a brief stage is like
 _BRIEF = 4.0  # so many times longer than a brief stage is what stands on either side of it
 _FLOOR_SHARE = 0.01  # of the trace's high level: about the width of the plot's line
 _LEAST_CHANGE = 0.1  # what a change must explain at least: cells, times the square of the ratio's natural logarithm
-_DEARER = 1.5  # a change's penalty grows by this until the stages are few enough
+_DEARER = 2.0  # a change's penalty grows by this until the stages are few enough
 _GAP_SPACINGS = 5.0  # so many times the usual spacing between ticks is a gap
 
 
