@@ -41,7 +41,8 @@ class Family:
     """A device family. Currents are above standing, in A; spreads are relative standard deviations from boot to boot.
 
     ``contrast_a`` is the least difference between levels that has to be seen, ``telling_s`` how much of a boot shows
-    two of its stages: by then it can be told from the device's running on.
+    two of its stages: by then it can be told from the device's running on. ``shape_s`` shows three: a loop of so much
+    can be told from a stage with bursts.
     """
 
     stages: tuple[BootStage, ...]
@@ -57,6 +58,7 @@ class Family:
     busy_every_s: float
     contrast_a: float
     telling_s: float
+    shape_s: float
 
     @property
     def boot_s(self) -> float:
@@ -93,7 +95,7 @@ def draw_family(chance: np.random.Generator, case: Case) -> Family:
         _draw_stage(chance, length_s, float(level_a)) for length_s, level_a in zip(lengths_s, levels_a, strict=True)
     )
     stages = (replace(first, rise_s=min(first.rise_s, _ONSET_RISE_S)), *others)
-    telling_s = sum(lengths_s[: seen[1]]) + max(0.5 * lengths_s[seen[1]], seen_s)
+    telling_s, shape_s = (sum(lengths_s[:place]) + max(0.5 * lengths_s[place], seen_s) for place in seen[1:3])
     standing_a = chance.uniform(0.002, 0.005) if chance.random() < 0.15 else chance.uniform(0.0, 0.001)
     return Family(
         stages=stages,
@@ -111,6 +113,7 @@ def draw_family(chance: np.random.Generator, case: Case) -> Family:
         busy_every_s=log_uniform(chance, 1.0, 60.0),
         contrast_a=min([abs(a - b) for a, b in itertools.pairwise(shown_a)]),
         telling_s=telling_s,
+        shape_s=shape_s,
     )
 
 
@@ -149,7 +152,7 @@ def _draw_stage(chance: np.random.Generator, length_s: float, level_a: float) ->
     kind = chance.random()
     if length_s > 0.5 and kind < 0.45:
         bursts = "even" if kind < 0.2 else "random"
-    every_s = log_uniform(chance, 0.08, max(0.1, length_s / 4))
+    every_s = log_uniform(chance, 0.08, min(1.0, max(0.1, length_s / 4)))
     return BootStage(
         length_s=length_s,
         level_a=level_a,

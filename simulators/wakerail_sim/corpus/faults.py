@@ -39,7 +39,7 @@ def plan_boots(chance: np.random.Generator, family: Family, case: Case) -> Plan:
 
     A boot after which the current collapses for long enough to be seen (``Case.blind_s``) lasts at least three and a
     half samples and 0.15 s, or ten samples on a meter that switches ranges. Where no collapse shows, or the recording
-    has no first boot to compare with, a boot lasts until two of its stages have shown.
+    has no first boot to compare with, a boot lasts until two of its stages show; three in a loop without a collapse.
     """
     first_s = chance.uniform(2.0, 6.0)
     if case.fault is None:
@@ -86,7 +86,8 @@ def _shows(case: Case, down_s: float) -> bool:
 def _least_up(family: Family, case: Case, down_s: float) -> float:
     if _shows(case, down_s) and not case.begins_running:
         return max(_SHORTEST_UP_S, (10 if "range-switching" in case.confusers else 3.5) * case.sample_s)
-    return max(family.telling_s * 1.1, 10 * case.sample_s)
+    loops_blindly = case.fault == "fixed-stage" and not _shows(case, down_s)
+    return max((family.shape_s if loops_blindly else family.telling_s) * 1.1, 10 * case.sample_s)
 
 
 def _ups(chance: np.random.Generator, family: Family, case: Case, least_s: float, most_s: float) -> Iterator[float]:
