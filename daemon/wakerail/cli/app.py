@@ -7,7 +7,7 @@ from typing import Annotated, cast
 
 import typer
 
-from wakerail.cli import bench, demo, run, sim
+from wakerail.cli import analyze, bench, demo, run, sim
 from wakerail.cli.log import log
 
 #: A command line that cannot be understood; typer has no public name for what its own errors are made from.
@@ -40,6 +40,7 @@ app.command("serve")(bench.serve)
 app.command("sim")(sim.sim)
 app.command("run")(run.run)
 app.command("replay")(demo.replay)
+app.command("analyze")(analyze.analyze)
 app.command("instruments")(bench.instruments)
 app.command("sequences")(bench.sequences)
 app.command("check")(bench.check)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import codecs
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +12,8 @@ from wakerail.recordings.dialect import Dialect, guess, guess_encoding, has_zone
 from wakerail.recordings.errors import BadRow
 from wakerail.recordings.headings import Column, Columns, Wishes, choose
 from wakerail.recordings.lines import DataLines, numbered_lines
-from wakerail.recordings.moments import epoch_unit
 from wakerail.recordings.samples import Piece, Recording, missing_note
-from wakerail.recordings.tables import TableReader, check_rate, words_of
+from wakerail.recordings.tables import TableReader, check_rate, from_1970, words_of
 from wakerail_kit.errors import ConfigInvalid
 
 _SAMPLE, _GLANCE = 1 << 16, 1 << 14
@@ -71,7 +70,7 @@ class _Table:
     wishes: Wishes
     civil: bool
     zoned: bool
-    counts_from_1970: bool
+    time_taken: str | None
 
     @classmethod
     def of(cls, file: Path, wishes: Wishes) -> _Table:
@@ -83,12 +82,12 @@ class _Table:
             place = columns.time.place
             rows = (cells for _, cells in numbered_lines(file, dialect) if len(cells) == dialect.count)
             first = next((cells[place] for cells in rows if cells[place]), "")
-        civil, epoch = is_civil(first), None
-        if columns.time is not None and not civil and not columns.time.told and dialect.is_number(first):
-            epoch = epoch_unit(float(first.replace(",", ".")))
-            if epoch is not None:
-                columns = replace(columns, time=replace(columns.time, unit=epoch))
-        return cls(file, dialect, columns, wishes, civil, has_zone(first), epoch is not None)
+        civil, taken = is_civil(first), None
+        if civil:
+            taken = "as civil time" if has_zone(first) else "as civil time without a zone"
+        elif columns.time is not None and not columns.time.told and dialect.is_number(first):
+            columns, taken = from_1970(columns, float(first.replace(",", ".")))
+        return cls(file, dialect, columns, wishes, civil, has_zone(first), taken)
 
     def recording(self) -> Recording:
         dialect, reader = self.dialect, TableReader(self.columns, self.wishes)
@@ -102,13 +101,8 @@ class _Table:
                 found.append(f"line {lines.torn}, the last, is torn and was left out")
             return found
 
-        taken = None
-        if self.civil:
-            taken = "as civil time" if self.zoned else "as civil time without a zone"
-        elif self.counts_from_1970 and self.columns.time is not None:
-            taken = f"taken to be in {self.columns.time.unit.name} from 1970"
         return Recording(
-            read_as=f"{dialect.words}; {words_of(self.columns, self.wishes, civil=taken)}",
+            read_as=f"{dialect.words}; {words_of(self.columns, self.wishes, civil=self.time_taken)}",
             pieces=self._pieces(reader, lines),
             unit=self.columns.current.unit.si,
             notes=notes,
@@ -145,7 +139,10 @@ class _Table:
         except BadRow as wrong:
             raise ConfigInvalid(f"{self.file}:{self._line_of(wrong.row)}: {wrong.says}; {_REMEDY}") from None
         except pa.ArrowInvalid as wrong:
-            says = self._what_is_wrong(reader.checker.rows, lines.torn) or f"{self.file}: cannot be read: {wrong}"
+            says = self._what_is_wrong(reader.checker.rows, lines.torn)
+            if says is None and not reader.checker.rows:
+                says = f"{self.file}: there is no whole row of numbers in it"
+            says = says or f"{self.file}: cannot be read: {wrong}"
             raise ConfigInvalid(says) from None
         finally:
             lines.close()

@@ -85,9 +85,10 @@ def is_comment(line: str) -> bool:
 
 def split(line: str, delimiter: str) -> list[str]:
     """Return a line's cells, without blanks around them and without quotes; several blanks delimit once."""
+    line = line.replace("\r", " ")
     if delimiter == " ":
         line = " ".join(line.split())
-    elif '"' not in line:
+    if '"' not in line or line.count('"') % 2:  # an open quote is a slip, and no cell over several lines
         return [cell.strip() for cell in line.split(delimiter)]
     return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])]
 

@@ -10,9 +10,9 @@ from pathlib import Path
 from wakerail.recordings.dialect import Dialect, is_comment
 
 _BLOCK = 1 << 20
-_NO_DATA = re.compile(rb"^ *(?:#[^\n]*)?(?=\r?$)", re.MULTILINE)
+_NO_DATA = re.compile(rb"^ *(?:#[^\n]*)?$", re.MULTILINE)
 _BLANKS = re.compile(rb"[ \t]+")
-_INDENT = re.compile(rb"^ +| +(?=\r?$)", re.MULTILINE)
+_INDENT = re.compile(rb"^ +| +$", re.MULTILINE)
 
 
 class DataLines:
@@ -91,6 +91,8 @@ class DataLines:
                 yield text.replace(b"\r", b"\n") if self._dialect.old_ends else text
 
     def _clean(self, block: bytes) -> bytes:
+        if b"\r" in block:
+            block = block.replace(b"\r\n", b"\n").replace(b"\r", b" ")
         if b"#" in block or b"\n " in block or block[:1] == b" ":
             block = _NO_DATA.sub(b"", block)
         if self._dialect.delimiter == " ":

@@ -9,7 +9,7 @@ from typing import Any
 from wakerail.recordings.errors import BadRow
 from wakerail.recordings.headings import Column, Columns, Wishes, choose
 from wakerail.recordings.samples import Piece, Recording, missing_note
-from wakerail.recordings.tables import TableReader, check_rate, words_of
+from wakerail.recordings.tables import TableReader, check_rate, from_1970, words_of
 from wakerail_kit.errors import ConfigInvalid
 
 MAGIC = b"PAR1"
@@ -36,6 +36,8 @@ def open_parquet(file: Path, wishes: Wishes) -> Recording:
         elif not (pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind)):
             wanted = "numbers or timestamps" if column is columns.time else "numbers"
             raise ConfigInvalid(f"{file}: {column.words} holds {kind}; {wanted} are needed")
+    if columns.time is not None and civil is None and not columns.time.told:
+        columns, civil = from_1970(columns, _first_number(table, schema.names[columns.time.place]))
     reader = TableReader(columns, wishes)
     return Recording(
         read_as=f"Parquet; {words_of(columns, wishes, civil=civil)}",
@@ -45,6 +47,14 @@ def open_parquet(file: Path, wishes: Wishes) -> Recording:
         begins=lambda: reader.civil.begins,
         share=lambda: reader.checker.rows / max(table.metadata.num_rows, 1),
     )
+
+
+def _first_number(table: Any, name: str) -> float:
+    for batch in table.iter_batches(batch_size=1024, columns=[name]):
+        numbers = batch.column(name).drop_null()
+        if len(numbers):
+            return float(numbers[0].as_py())
+    return 0.0
 
 
 def _pieces(file: Path, table: Any, columns: Columns, reader: TableReader) -> Iterator[Piece]:

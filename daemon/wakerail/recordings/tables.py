@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from wakerail.recordings.headings import Column, Columns, Wishes
-from wakerail.recordings.moments import CivilTimes, TimeColumn, number_cells
+from wakerail.recordings.moments import CivilTimes, TimeColumn, epoch_unit, number_cells
 from wakerail.recordings.samples import Cells, Checker, Piece
 from wakerail_kit.errors import ConfigInvalid
 
@@ -43,8 +44,19 @@ class TableReader:
         )
 
 
+def from_1970(columns: Columns, first: float) -> tuple[Columns, str | None]:
+    """Return the columns with the unit of a time whose first number is so great that it counts from 1970, in words.
+
+    Columns whose time does not are returned as they are, with None.
+    """
+    unit = None if columns.time is None else epoch_unit(first)
+    if columns.time is None or unit is None:
+        return columns, None
+    return replace(columns, time=replace(columns.time, unit=unit)), f"taken to be in {unit.name} from 1970"
+
+
 def words_of(columns: Columns, wishes: Wishes, *, civil: str | None) -> str:
-    """Say which columns are read as what. ``civil`` says how dates are taken, None where the time is a number."""
+    """Say which columns are read as what. ``civil`` says how the time is taken if it is no number of its unit."""
     if columns.time is None:
         parts = [f"{wishes.rate_hz:g} samples a second"]
     else:

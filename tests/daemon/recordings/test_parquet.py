@@ -44,6 +44,12 @@ def test_timestamps_of_any_sort(read, table, sort):
     assert recording.notes() == ["1 row without a sample left out"]
 
 
+def test_numbers_that_count_from_1970_say_their_unit_by_their_size(read, table):
+    piece, recording = read(table(time=[1764065700250, 1764065700500], current_a=[1.0, 2.0]))
+    assert piece.t_s.tolist() == [1764065700.25, 1764065700.5]
+    assert "taken to be in ms from 1970" in recording.read_as
+
+
 def test_what_is_wrong_is_said_with_its_row(refused, table):
     assert refused(table(t_s=[0.0, 1.0, 0.5], current_a=[1, 1, 1])) == (
         "trace.parquet: row 3: time goes back, from 1 s to 0.5 s; correct the row or take it out"

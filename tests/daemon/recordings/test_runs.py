@@ -7,7 +7,9 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from wakerail.journal import Journal, JournalReader
+from wakerail.journal import Journal, JournalReader, export
+from wakerail.recordings.files import open_file
+from wakerail.recordings.headings import Wishes
 from wakerail.recordings.runs import open_run
 from wakerail_kit import topics
 from wakerail_kit.clock import SimulatedClock, rfc3339
@@ -142,3 +144,17 @@ async def test_a_run_without_a_current_is_refused(tmp_path):
         await bench.happens(RunStarted(run=RUN, sequence="port-check", inputs={}, roles={}, cautions=[]))
     with JournalReader(bench.path) as reader, pytest.raises(ConfigInvalid, match="recorded no current"):
         open_run(reader, "last")
+
+
+@pytest.mark.parametrize("form", ["csv", "parquet"])
+def test_what_the_journal_exports_is_read_as_it_was(watched, tmp_path, form):
+    out = tmp_path / f"run.{form}"
+    with JournalReader(watched) as reader:
+        export(reader, out, run=RUN, frames=True)
+    recording = open_file(out, Wishes())
+    pieces = list(recording.pieces)
+    assert "time from 't_s' in s, current from 'current (A)' in A, voltage from 'voltage (V)' in V" in recording.read_as
+    times = np.concatenate([piece.t_s for piece in pieces]) - START_S
+    np.testing.assert_allclose(times, [1, 1.5, 2, 3.5, 4, 4.5, 5.5, 6, 7, 8, 9.7], atol=1e-9)
+    assert np.concatenate([piece.limiting for piece in pieces]).tolist() == [0] * 8 + [1, 0, 0]
+    assert recording.notes() == ["1 row without a sample left out"]

@@ -1,0 +1,160 @@
+"""``wakerail analyze``: read a boot from a recording, a run of the journal or a USB log, as a live watch would."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+from rich.console import Console
+
+from wakerail.cli.options import AsJson, Config, place
+from wakerail_kit.errors import ConfigInvalid
+
+if TYPE_CHECKING:
+    from wakerail.analysis.cadence import CadenceRow
+    from wakerail.recordings.headings import Wishes
+    from wakerail.recordings.reading import Analysis
+    from wakerail.recordings.samples import Recording
+
+
+def analyze(
+    target: Annotated[
+        str | None,
+        typer.Argument(metavar="[FILE|RUN|last]", help="A CSV or Parquet file, or a run of the journal."),
+    ] = None,
+    time: Annotated[
+        str | None, typer.Option("--time", metavar="COL", help="The column of time: its heading, or number from 1.")
+    ] = None,
+    current: Annotated[
+        str | None, typer.Option("--current", metavar="COL", help="The column of current, or of power.")
+    ] = None,
+    voltage: Annotated[str | None, typer.Option("--voltage", metavar="COL", help="The column of voltage.")] = None,
+    unit: Annotated[
+        str | None, typer.Option("--unit", metavar="mA", help="The unit of the current's or power's numbers.")
+    ] = None,
+    rate: Annotated[
+        float | None, typer.Option("--rate", metavar="HZ", help="Samples a second, for a file without time.")
+    ] = None,
+    usb: Annotated[
+        Path | None, typer.Option("--usb", metavar="FILE", help="What USB saw: alone, or on the trace's scale of time.")
+    ] = None,
+    standing: Annotated[
+        str | None, typer.Option("--standing", metavar="0.3mA", help="What the device draws when it is off.")
+    ] = None,
+    plot: Annotated[
+        Path | None, typer.Option("--plot", metavar="OUT.svg|png", help="Draw the trace with what was found.")
+    ] = None,
+    as_json: AsJson = False,
+    journal: Annotated[
+        str | None, typer.Option("--journal", metavar="PATH", help="The journal, if not the configuration's.")
+    ] = None,
+    config: Config = None,
+) -> None:
+    """Read a boot from a recording: stages, restarts, cadence, and what they mean.
+
+    Exit code: 0 if it could be read, whatever was found; 2 if something typed or written must be corrected.
+    """
+    if target is None and usb is None:
+        raise ConfigInvalid("name a file, a run or 'last', or a USB log with --usb FILE")
+    if plot is not None and plot.suffix not in {".svg", ".png"}:
+        raise ConfigInvalid(f"--plot {plot}: a picture is drawn as .svg or .png")
+    if plot is not None and target is None:
+        raise ConfigInvalid("--plot: a USB log alone has no trace to draw")
+    from wakerail.recordings.headings import Wishes  # noqa: PLC0415  numpy is slow to load
+    from wakerail.recordings.reading import analyse  # noqa: PLC0415
+    from wakerail.report.answer import answer_json, answer_text  # noqa: PLC0415
+
+    wishes = Wishes(time=time, current=current, voltage=voltage, unit=unit, rate_hz=rate)
+    said = Console(stderr=True, highlight=False, markup=False, soft_wrap=True, quiet=as_json)
+    with _opened(target, wishes, journal, config) as recording, _progress(recording, quiet=as_json) as step:
+        analysis = analyse(recording, usb, standing, tell=said.print, step=step)
+    if plot is not None:
+        _draw(analysis, target or "", plot)
+    if as_json:
+        typer.echo(answer_json(analysis, _trade(analysis)))
+    else:
+        Console(highlight=False).print(answer_text(analysis, _trade(analysis)))
+
+
+@contextmanager
+def _opened(target: str | None, wishes: Wishes, journal: str | None, config: Path | None) -> Iterator[Recording | None]:
+    """Open what is named: a file if there is one of that name, else a run."""
+    if target is None:
+        yield None
+        return
+    file = Path(target)
+    if file.is_dir():
+        raise ConfigInvalid(f"{target}: is a folder; name a file")
+    if file.exists() and not file.is_file():
+        raise ConfigInvalid(f"{target}: is no file that can be read twice; save the recording in one first")
+    if file.exists():
+        from wakerail.recordings.files import open_file  # noqa: PLC0415
+
+        yield open_file(file, wishes)
+        return
+    if file.suffix or len(file.parts) > 1:
+        raise ConfigInvalid(f"{target}: no such file")
+    from wakerail.journal import JournalReader  # noqa: PLC0415
+    from wakerail.recordings.runs import open_run  # noqa: PLC0415
+
+    if journal is not None:
+        reader = JournalReader(journal)
+    else:
+        bench = place(config)
+        reader = JournalReader(bench.journal, bench=bench.name)
+    with reader:
+        yield open_run(reader, target)
+
+
+@contextmanager
+def _progress(recording: Recording | None, *, quiet: bool) -> Iterator[Callable[[], None]]:
+    """Show on a terminal how far a recording is read."""
+    console = Console(stderr=True)
+    if recording is None or quiet or not console.is_terminal:
+        yield lambda: None
+        return
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TimeRemainingColumn  # noqa: PLC0415
+
+    with Progress(BarColumn(), TaskProgressColumn(), TimeRemainingColumn(), console=console, transient=True) as bar:
+        task = bar.add_task("reading", total=1.0)
+        yield lambda: bar.update(task, completed=recording.share())
+
+
+def _trade(analysis: Analysis) -> CadenceRow | None:
+    """Return what the trade reads from the cadence, where there is one."""
+    from wakerail.analysis.cadence import reading_of  # noqa: PLC0415
+    from wakerail.cadence_table import load_cadence_table  # noqa: PLC0415
+    from wakerail.config import shipped  # noqa: PLC0415
+
+    cadence = analysis.reading.cadence
+    return None if cadence is None else reading_of(cadence, load_cadence_table(shipped("cadence.yaml")))
+
+
+def _draw(analysis: Analysis, source: str, out: Path) -> None:
+    import numpy as np  # noqa: PLC0415
+
+    from wakerail.report.answer import in_its_unit  # noqa: PLC0415
+    from wakerail.report.picture import draw_trace  # noqa: PLC0415
+
+    reading = analysis.reading
+    times_s, current_a = analysis.current.line()
+    volts_at_s, volts = analysis.voltage.line()
+    try:
+        draw_trace(
+            times_s,
+            current_a,
+            voltage_v=np.interp(times_s, volts_at_s, volts) if volts.size else None,
+            restarts=[(restart.at_s, restart.again_s) for restart in reading.restarts],
+            stages=reading.stages,
+            onset_s=reading.onset_s,
+            prompt_s=analysis.prompted_s,
+            unit=analysis.unit,
+            title=f"{Path(source).name}: {reading.outcome}, {reading.finding}",
+            subtitle=in_its_unit(reading.says, analysis.unit),
+            out=out,
+        )
+    except OSError as wrong:
+        raise ConfigInvalid(f"--plot {out}: cannot be written: {wrong.strerror or wrong}") from None
