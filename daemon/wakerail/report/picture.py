@@ -1,11 +1,13 @@
-"""The picture of a watch: the current over time, with the prompt, the onset and every restart marked.
+"""The picture of a watch: the current over time, its stages, and the prompt, the onset and every restart marked.
 
-Everything is told apart by shape and dash as well as by colour, so that it reads in print and to colour-blind eyes.
-The colours are those of Okabe and Ito, "Color Universal Design" (2008), chosen to stay apart for all of them.
+Everything is told apart by shape, dash and hatching as well as by colour, so that it reads in black and white and to
+colour-blind eyes. The colours are those of Okabe and Ito, "Color Universal Design" (2008), chosen to stay apart for
+all of them.
 """
 
 from __future__ import annotations
 
+import itertools
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,26 +20,56 @@ import numpy.typing as npt
 from wakerail.report.traces import Floats, drawable
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_BLUE, _SKY, _VERMILION, _GREEN, _INK, _GREY = "#0072B2", "#56B4E9", "#D55E00", "#009E73", "#1A1A1A", "#767676"
+_BLUE, _VERMILION, _GREEN, _INK, _GREY, _PALE = "#0072B2", "#D55E00", "#007A5A", "#1A1A1A", "#767676", "#DADADA"
 _WIDTH_IN, _HEIGHT_IN, _DPI = 10.0, 5.6, 150
+_DOWN: dict[str, Any] = {
+    "facecolor": "#FBE6D9",
+    "edgecolor": _VERMILION,
+    "hatch": "////",
+    "linewidth": 0,
+    "zorder": 0.8,
+}
 _COLUMNS = 1400  # about the pixels of the plot's width
 _FEW_SAMPLES = 150  # so few are shown as dots too, as each was measured by itself
-_FULL_LABEL, _SHORT_LABEL = 0.085, 0.03  # the room of "restart 12" and of "12", as a share of the plot's width
-_DENSE = 0.006  # nearer than this, as a share of the plot's width, single marks cannot be told apart any more
+# all as a share of the plot's width
+_LETTER = 0.0082  # the room of a letter of a mark's label
+_DENSE = 0.006  # nearer than this, single marks cannot be told apart any more
+_MOST_STAGES = 60  # more are not read one by one any more
+_SURE = 0.995  # a probability that rounds to 100 % is not worth its room
 
 
 @dataclass(frozen=True, slots=True)
 class _Lane:
-    """Marks of one sort: each is a line through the plots, and a shape in a row of its own above them."""
+    """Marks of one sort: each is a line through the plots, and a shape in a row of its own above them.
+
+    ``notes`` go with the marks that are not sure, which have a hollow shape; "" with the others.
+    """
 
     name: str
     at: Floats
+    notes: tuple[str, ...]
     colour: str
     shape: str
     dash: Any
+    numbered: bool = False
+
+    def labels(self, room: float) -> list[str]:
+        """Return what each mark says, as fully as the room between two allows; nothing where no number fits."""
+        if not self.numbered:
+            return [self.name]
+        full = [f"{self.name} {number} {note}".rstrip() for number, note in enumerate(self.notes, 1)]
+        short = [f"{number} {note}".rstrip() for number, note in enumerate(self.notes, 1)]
+        numbers = [str(number) for number in range(1, len(self.notes) + 1)]
+        return next((labels for labels in (full, short, numbers) if _width(labels) <= room), [])
+
+
+def _width(labels: Sequence[str]) -> float:
+    """Return about how wide the widest of some labels is beside its mark, as a share of the plot's width."""
+    return _LETTER * max(map(len, labels), default=0) + 0.015
 
 
 def draw_trace(
@@ -45,17 +77,22 @@ def draw_trace(
     current_a: npt.ArrayLike,
     *,
     voltage_v: npt.ArrayLike | None = None,
+    stages: Sequence[tuple[float, float, float]] = (),
     restarts: Sequence[tuple[float, float]] = (),
+    probabilities: Sequence[float] | None = None,
     onset_s: float | None = None,
     prompt_s: float | None = None,
+    unit: str = "A",
     title: str,
     subtitle: str,
     out: Path,
 ) -> None:
     """Draw a trace into ``out``, as SVG or PNG by its suffix.
 
-    ``restarts`` are pairs: when the current fell and when it rose again. All times are on the scale of ``times_s``,
-    which ascends; samples that are not data are NaN. The same data give the same file, byte for byte.
+    ``stages`` are start, end and mean of each, in order; more than 60 are counted in the legend but not drawn.
+    ``restarts`` are pairs: when the boot that was running ended and when the next began; ``probabilities``, one for
+    each, are shown below 0.995. ``unit`` is "A" or, for a trace of power, "W". All times are on the scale of
+    ``times_s``, which ascends; samples that are not data are NaN. The same data give the same file, byte for byte.
     Raises ValueError for another suffix.
     """
     if out.suffix not in {".svg", ".png"}:
@@ -63,23 +100,29 @@ def draw_trace(
     from matplotlib.figure import Figure  # noqa: PLC0415  slow to import, and most commands draw nothing
 
     times = np.asarray(times_s, dtype=float)
-    scale, unit = _time_unit(times)
-    falls = np.array([fell_s for fell_s, _ in restarts], dtype=float) * scale
-    rises = np.array([rose_s for _, rose_s in restarts], dtype=float) * scale
-    lanes = _lanes(falls, onset_s, prompt_s, scale)
+    scale, time_unit = _time_unit(times)
+    spans = np.array(restarts, dtype=float).reshape(-1, 2) * scale
+    steps = np.array(stages, dtype=float).reshape(-1, 3) * [scale, scale, 1.0]
+    shown = steps if len(steps) <= _MOST_STAGES else steps[:0]
+    lanes = _lanes(spans[:, 0], probabilities, onset_s, prompt_s, scale)
+    rows = len(lanes) + bool(len(shown))
+
     figure = Figure(figsize=(_WIDTH_IN, _HEIGHT_IN), dpi=_DPI, facecolor="white")
     top = _draw_heading(figure, title, subtitle)
-    strip, plots = _lay_out(figure, top, len(lanes), with_voltage=voltage_v is not None)
+    strip, plots = _lay_out(figure, top, rows, with_voltage=voltage_v is not None)
     strip.set_xlim(*_extent(times * scale, lanes))
-    _draw_signal(plots[0], times * scale, current_a, ("current", "A"), _BLUE)
+    name = "power" if unit == "W" else "current"
+    factor = _draw_signal(plots[0], times * scale, current_a, (name, unit), _BLUE)
     if voltage_v is not None:
         _draw_signal(plots[1], times * scale, voltage_v, ("voltage", "V"), _GREY)
     for row, lane in enumerate(lanes):
-        _draw_lane(strip, plots, lane, len(lanes) - 0.5 - row)
+        _draw_lane(strip, plots, lane, rows - 0.5 - row)
+    if len(shown):
+        _draw_stages(strip, plots[0], shown, factor)
     for axes in plots:
-        spans = list(zip(falls, rises - falls, strict=True))
-        axes.broken_barh(spans, (0, 1), transform=axes.get_xaxis_transform(), color=_VERMILION, alpha=0.16, linewidth=0)
-    plots[-1].set_xlabel(f"time ({unit})")
+        _draw_downs(axes, spans)
+    plots[-1].set_xlabel(f"time ({time_unit})", fontsize=10, color=_INK)
+    _draw_legend(figure, name, lanes, spans, (len(shown), len(steps)))
     _save(figure, out)
 
 
@@ -87,7 +130,13 @@ def _save(figure: Figure, out: Path) -> None:
     import matplotlib as mpl  # noqa: PLC0415
 
     metadata = {"Date": None, "Creator": "Wakerail"} if out.suffix == ".svg" else {"Software": "Wakerail"}
-    with mpl.rc_context({"svg.hashsalt": "wakerail", "svg.fonttype": "none", "path.simplify": False}):
+    settings: dict[Any, Any] = {
+        "svg.hashsalt": "wakerail",
+        "svg.fonttype": "none",
+        "path.simplify": False,
+        "hatch.linewidth": 0.5,
+    }
+    with mpl.rc_context(settings):
         figure.savefig(out, format=out.suffix[1:], metadata=metadata)
 
 
@@ -117,15 +166,15 @@ def _draw_heading(figure: Figure, title: str, subtitle: str) -> float:
     return 0.895 - 0.04 * len(lines)
 
 
-def _lay_out(figure: Figure, top: float, lanes: int, *, with_voltage: bool) -> tuple[Axes, list[Axes]]:
-    heights = [0.055 * max(lanes, 1), 1.0, *([0.28] if with_voltage else [])]
+def _lay_out(figure: Figure, top: float, rows: int, *, with_voltage: bool) -> tuple[Axes, list[Axes]]:
+    heights = [0.06 * max(rows, 1), 1.0, *([0.28] if with_voltage else [])]
     grid = figure.add_gridspec(
-        len(heights), 1, height_ratios=heights, left=0.08, right=0.98, top=top, bottom=0.095, hspace=0.06
+        len(heights), 1, height_ratios=heights, left=0.08, right=0.98, top=top, bottom=0.145, hspace=0.06
     )
     strip = figure.add_subplot(grid[0])
     plots = [figure.add_subplot(grid[row], sharex=strip) for row in range(1, len(heights))]
     strip.set_axis_off()
-    strip.set_ylim(0, max(lanes, 1))
+    strip.set_ylim(0, max(rows, 1))
     for axes in plots:
         axes.grid(visible=True, color="#E3E3E3", linewidth=0.6)
         axes.set_axisbelow(True)
@@ -137,27 +186,34 @@ def _lay_out(figure: Figure, top: float, lanes: int, *, with_voltage: bool) -> t
     return strip, plots
 
 
-def _draw_signal(axes: Axes, times: Floats, values: npt.ArrayLike, name_unit: tuple[str, str], colour: str) -> None:
+def _draw_signal(axes: Axes, times: Floats, values: npt.ArrayLike, name_unit: tuple[str, str], colour: str) -> float:
+    """Draw a line of samples; return the factor from its unit to the axis'."""
     name, unit = name_unit
     levels = np.asarray(values, dtype=float)
+    factor = 1.0
     if np.nanmax(np.abs(levels), initial=0.0) < 1.0:
-        levels, unit = levels * 1e3, f"m{unit}"
-    x, y = drawable(times, levels, _COLUMNS)
+        factor, unit = 1e3, f"m{unit}"
+    x, y = drawable(times, levels * factor, _COLUMNS)
     dot = "o" if x.size <= _FEW_SAMPLES else ""
     axes.plot(x, y, color=colour, linewidth=1.0, solid_joinstyle="round", marker=dot, markersize=2.2)
     axes.set_ylabel(f"{name} ({unit})", fontsize=10, color=_INK)
     low, high = float(np.nanmin(y, initial=0.0)), float(np.nanmax(y, initial=0.0))
     axes.set_ylim(low, high + 0.08 * (high - low) if high > low else low + 1.0)
+    return factor
 
 
-def _lanes(falls: Floats, onset_s: float | None, prompt_s: float | None, scale: float) -> list[_Lane]:
+def _lanes(
+    falls: Floats, probabilities: Sequence[float] | None, onset_s: float | None, prompt_s: float | None, scale: float
+) -> list[_Lane]:
     lanes = []
     if prompt_s is not None:
-        lanes.append(_Lane("prompt", np.array([prompt_s * scale]), _INK, "D", (0, (1, 2))))
+        lanes.append(_Lane("prompt", np.array([prompt_s * scale]), ("",), _INK, "D", (0, (1, 2))))
     if onset_s is not None:
-        lanes.append(_Lane("onset", np.array([onset_s * scale]), _GREEN, "o", (0, (6, 2, 1, 2))))
+        lanes.append(_Lane("onset", np.array([onset_s * scale]), ("",), _GREEN, "o", (0, (6, 2, 1, 2))))
     if falls.size:
-        lanes.append(_Lane("restart", falls, _VERMILION, "v", (0, (5, 2))))
+        sure = [1.0] * len(falls) if probabilities is None else probabilities
+        notes = tuple("" if one >= _SURE else f"({100 * one:.0f} %)" for one in sure)
+        lanes.append(_Lane("restart", falls, notes, _VERMILION, "v", (0, (5, 2)), numbered=True))
     return lanes
 
 
@@ -178,14 +234,99 @@ def _draw_lane(strip: Axes, plots: Sequence[Axes], lane: _Lane, height: float) -
             alpha=0.35 if dense else 0.9,
             zorder=1.5 if dense else 2.5,
         )
-    shape = "|" if dense else lane.shape
-    strip.plot(lane.at, np.full(lane.at.size, height), linestyle="", marker=shape, color=lane.colour, markersize=5.5)
+    hollow = np.array([bool(note) for note in lane.notes])
+    for chosen, face in ((~hollow, lane.colour), (hollow, "white")):
+        at = lane.at[chosen]
+        shape: dict[str, Any] = {"marker": "|" if dense else lane.shape, "color": lane.colour, "markerfacecolor": face}
+        strip.plot(at, np.full(at.size, height), linestyle="", markersize=5.5, **shape)
     text: dict[str, Any] = {"size": 8.5, "color": lane.colour, "va": "center_baseline", "annotation_clip": False}
-    for number, at in enumerate(lane.at.tolist(), 1):
-        label = f"{lane.name} {number}" if lane.name == "restart" else lane.name
-        if room < _FULL_LABEL:
-            label = str(number)
-        if room >= _SHORT_LABEL:
-            strip.annotate(label, (at, height), xytext=(6, 0), textcoords="offset points", **text)
-    if room < _FULL_LABEL:
+    labels = lane.labels(room)
+    for at, label in zip(lane.at.tolist(), labels or [""] * len(lane.at), strict=True):
+        fits = (high - at) / (high - low) >= _width([label])
+        side: dict[str, Any] = {"xytext": (6, 0), "ha": "left"} if fits else {"xytext": (-6, 0), "ha": "right"}
+        if fits or room >= 2 * _width([label]):
+            strip.annotate(label, (at, height), textcoords="offset points", **side, **text)
+    if lane.numbered and not (labels and labels[0].startswith(lane.name)):
         strip.annotate(f"{lane.name}s", (low, height), xytext=(-6, 0), textcoords="offset points", ha="right", **text)
+
+
+def _draw_downs(axes: Axes, spans: Floats) -> None:
+    """Hatch the time from each boot's end to the next one's beginning."""
+    bars = [(float(end), float(again - end)) for end, again in spans]
+    axes.broken_barh(bars, (0, 1), transform=axes.get_xaxis_transform(), **_DOWN)
+
+
+def _draw_stages(strip: Axes, axes: Axes, stages: Floats, factor: float) -> None:
+    """Draw each stage as a numbered box in the lowest row of the strip, and its mean over the trace."""
+    from matplotlib.patheffects import withStroke  # noqa: PLC0415
+
+    low, high = strip.get_xlim()
+    axes.hlines(
+        stages[:, 2] * factor,
+        stages[:, 0],
+        stages[:, 1],
+        colors=_INK,
+        linewidth=1.3,
+        zorder=3,
+        path_effects=[withStroke(linewidth=2.5, foreground="white")],
+    )
+    for place, (start, end) in enumerate(stages[:, :2].tolist()):
+        face = _PALE if place % 2 else "white"
+        strip.broken_barh([(start, end - start)], (0.12, 0.76), facecolor=face, edgecolor=_INK, linewidth=0.6)
+    text: dict[str, Any] = {"size": 8, "color": _INK, "ha": "center", "va": "center_baseline"}
+    for label, start, end in _stage_labels(stages[:, 0], stages[:, 1], high - low):
+        strip.annotate(label, (0.5 * (start + end), 0.5), **text)
+    strip.annotate("stages", (low, 0.5), xytext=(-6, 0), textcoords="offset points", **{**text, "ha": "right"})
+
+
+def _stage_labels(starts: Floats, ends: Floats, width: float) -> list[tuple[str, float, float]]:
+    """Return the numbers that fit into their stages, each with its bounds; narrow neighbours share theirs."""
+
+    def fits(first: int, last: int, label: str) -> bool:
+        return bool(ends[last] - starts[first] >= _LETTER * (len(label) + 0.8) * width)
+
+    labels = []
+    wide = [fits(place, place, str(place + 1)) for place in range(len(starts))]
+    for own, group in itertools.groupby(range(len(starts)), key=wide.__getitem__):
+        places = list(group)
+        if own:
+            labels += [(str(place + 1), float(starts[place]), float(ends[place])) for place in places]
+        elif fits(places[0], places[-1], label := f"{places[0] + 1}-{places[-1] + 1}"):
+            labels.append((label, float(starts[places[0]]), float(ends[places[-1]])))
+    return labels
+
+
+def _draw_legend(
+    figure: Figure, name: str, lanes: Sequence[_Lane], spans: Floats, stages_shown_of: tuple[int, int]
+) -> None:
+    """Say below the plots what each line, shape and hatching means."""
+    from matplotlib.lines import Line2D  # noqa: PLC0415
+    from matplotlib.patches import Patch  # noqa: PLC0415
+
+    entries: list[tuple[Artist, str]] = [(Line2D([], [], color=_BLUE, linewidth=1.2), name)]
+    shown, found = stages_shown_of
+    if shown:
+        entries.append((Line2D([], [], color=_INK, linewidth=1.3), "mean of each stage"))
+    for lane in lanes:
+        line: dict[str, Any] = {"color": lane.colour, "linestyle": lane.dash, "marker": lane.shape, "markersize": 5.5}
+        if not all(lane.notes):
+            entries.append((Line2D([], [], **line), lane.name))
+        if any(lane.notes):
+            entries.append((Line2D([], [], markerfacecolor="white", **line), f"{lane.name}, not sure"))
+    if len(spans):
+        entries.append((Patch(**_DOWN), "between two boots"))
+    if found > shown:
+        entries.append((Line2D([], [], linestyle=""), f"({found} stages not drawn)"))
+    handles, labels = zip(*entries, strict=True)
+    figure.legend(
+        handles,
+        labels,
+        loc="lower left",
+        bbox_to_anchor=(0.072, 0.0),
+        ncols=len(entries),
+        fontsize=8.5,
+        frameon=False,
+        labelcolor=_INK,
+        handlelength=2.5,
+        columnspacing=1.2,
+    )

@@ -73,6 +73,61 @@ def test_many_restarts_are_numbered_as_far_as_there_is_room(tmp_path, count, lab
     assert (label in said) if label else not any(re.fullmatch(r"\d{3}", one) and one in "123 399" for one in said)
 
 
+STAGES = [(0.0, 2.0, 0.0003), (2.0, 2.35, 0.09), (2.35, 3.55, 0.26), (3.55, 6.05, 0.65), (6.05, 19.8, 0.3)]
+
+
+def test_stages_are_numbered_and_their_means_drawn(tmp_path):
+    said = texts(drawn(tmp_path / "with.svg", stages=STAGES))
+    assert {"stages", "mean of each stage", "1", "3", "4", "5"} <= set(said)
+    assert not {"stages", "mean of each stage", "5"} & set(texts(drawn(tmp_path / "without.svg")))
+
+
+def test_narrow_stages_share_their_numbers(tmp_path):
+    narrow = [(number / 5, (number + 1) / 5, 0.1) for number in range(10)]
+    said = set(texts(drawn(tmp_path / "trace.svg", stages=[*narrow, (2.0, 19.8, 0.3)])))
+    assert {"1-10", "11"} <= said
+    assert not {"2", "10"} & said
+
+
+def test_stages_too_many_to_read_are_counted_and_not_drawn(tmp_path):
+    many = [(number / 5, (number + 1) / 5, 0.1) for number in range(90)]
+    said = texts(drawn(tmp_path / "trace.svg", stages=many))
+    assert "(90 stages not drawn)" in said
+    assert not {"stages", "mean of each stage"} & set(said)
+
+
+def test_a_restart_that_is_not_sure_says_how_sure_it_is(tmp_path):
+    said = set(texts(drawn(tmp_path / "some.svg", probabilities=[0.999, 0.874, 0.995])))
+    assert {"restart 1", "restart 2 (87 %)", "restart 3", "restart", "restart, not sure"} <= said
+    assert "restart, not sure" not in texts(drawn(tmp_path / "all.svg", probabilities=[0.999, 0.998, 1.0]))
+    assert "restart" not in texts(drawn(tmp_path / "none.svg", probabilities=[0.7, 0.8, 0.9]))
+
+
+def test_the_last_restart_is_labelled_within_the_picture(tmp_path):
+    """Near the right edge its label goes to the other side of its mark."""
+    times_s = np.arange(400) / 20
+    out = tmp_path / "trace.svg"
+    draw_trace(times_s, np.ones(400), restarts=[(5.0, 5.4), (19.5, 19.9)], title="t", subtitle="s", out=out)
+    svg = out.read_text(encoding="utf-8")
+    (label,) = re.findall(r"<text style=\"([^\"]*)\"[^>]*>restart 2</text>", svg)
+    assert "text-anchor: end" in label
+
+
+def test_the_legend_names_what_is_drawn_and_nothing_else(tmp_path):
+    assert {"current", "between two boots"} <= set(texts(drawn(tmp_path / "all.svg")))
+    said = set(texts(drawn(tmp_path / "few.svg", restarts=(), onset_s=None, prompt_s=None)))
+    assert "current" in said
+    assert not {"between two boots", "restart", "onset", "prompt"} & said
+
+
+@pytest.mark.parametrize(("factor", "label"), [(1.0, "power (mW)"), (20.0, "power (W)")])
+def test_power_is_drawn_as_power(tmp_path, factor, label):
+    times_s, current_a, _ = loop()
+    out = tmp_path / "trace.svg"
+    draw_trace(times_s, current_a * factor, unit="W", stages=[(0, 2, 0.3)], title="t", subtitle="s", out=out)
+    assert {label, "power"} <= set(texts(out))
+
+
 @pytest.mark.parametrize(
     ("length_s", "label"), [(0.3, "time (ms)"), (30.0, "time (s)"), (1800.0, "time (min)"), (36000.0, "time (h)")]
 )
