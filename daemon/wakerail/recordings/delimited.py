@@ -137,7 +137,7 @@ class _Table:
                 if len(piece.t_s):
                     yield piece
         except BadRow as wrong:
-            raise ConfigInvalid(f"{self.file}:{self._line_of(wrong.row)}: {wrong.says}; {_REMEDY}") from None
+            raise ConfigInvalid(f"{self.file}:{self._line_of(wrong.row)}: {wrong.says}") from None
         except pa.ArrowInvalid as wrong:
             says = self._what_is_wrong(reader.checker.rows, lines.torn)
             if says is None and not reader.checker.rows:

@@ -28,6 +28,9 @@ _NUMBERS = {mark: re.compile(_NUMBER.format(mark=re.escape(mark)), re.IGNORECASE
 _CIVIL = re.compile(
     r"(\d{4}-\d\d-\d\d)[T ]\d\d:\d\d(:\d\d([.,]\d{1,9})?)?\s?(?P<zone>Z|[+-]\d\d(:?\d\d)?)?", re.IGNORECASE
 )
+# Dates and clock times in other calendars' and countries' ways: not read as time, but no words either.
+_DATE, _CLOCK = r"\d{1,4}[./-]\d\d?[./-]\d{1,4}", r"\d\d?:\d\d(?::\d\d(?:[.,]\d+)?)?(?: ?[AP]M)?"
+_MOMENT = re.compile(rf"{_DATE}|(?:{_DATE}[T ])?{_CLOCK}", re.IGNORECASE)
 _FIRST_LINES = 200  # the header is among them
 
 
@@ -130,10 +133,9 @@ def guess(first: str, further: Sequence[str] = (), *, encoding: str = "utf-8") -
     for text in further:
         sample += [line for line in text.split("\n") if line.strip() and not is_comment(line)][-_FIRST_LINES:]
     delimiter, decimal, count = _best(sample, told)
-    number = _NUMBERS[decimal]
 
     def numeric(cell: str) -> bool:
-        return number.fullmatch(cell) is not None or is_civil(cell)
+        return _is_value(cell, decimal)
 
     rows = [(place, split(line, delimiter)) for place, line in numbered[:_FIRST_LINES]]
     header = _find_header(rows, count, numeric)
@@ -146,6 +148,13 @@ def guess(first: str, further: Sequence[str] = (), *, encoding: str = "utf-8") -
     if start is None:
         raise ValueError("there is no table of numbers in it")
     return Dialect(encoding, delimiter, decimal, None, count, start, old_ends)
+
+
+def _is_value(cell: str, decimal: str) -> bool:
+    """Tell whether a cell is a number or a moment, whoever can read it."""
+    if _NUMBERS[decimal].fullmatch(cell) is not None or is_civil(cell):
+        return True
+    return _MOMENT.fullmatch(cell) is not None
 
 
 def _told_delimiter(lines: list[tuple[int, str]]) -> tuple[str | None, list[tuple[int, str]]]:
@@ -164,8 +173,8 @@ def _best(lines: Sequence[str], told: str | None) -> tuple[str, str, int]:
             break
         count, alike = Counter(len(row) for row in rows).most_common(1)[0]
         cells = [cell for row in rows if len(row) == count for cell in row if cell]
-        for decimal, number in _NUMBERS.items():
-            numbers = sum(1 for cell in cells if number.fullmatch(cell) or is_civil(cell))
+        for decimal in _NUMBERS:
+            numbers = sum(_is_value(cell, decimal) for cell in cells)
             score = (round(alike / len(rows) * numbers / max(len(cells), 1), 3), count)
             if score > best_score and numbers:
                 best, best_score = (delimiter, decimal, count), score

@@ -68,7 +68,7 @@ def _pieces(file: Path, table: Any, columns: Columns, reader: TableReader) -> It
             if len(piece.t_s):
                 yield piece
     except BadRow as wrong:
-        raise ConfigInvalid(f"{file}: row {wrong.row + 1}: {wrong.says}; correct the row or take it out") from None
+        raise ConfigInvalid(f"{file}: row {wrong.row + 1}: {wrong.says}") from None
     except (pa.ArrowInvalid, OSError) as wrong:
         raise ConfigInvalid(f"{file}: is damaged: {str(wrong).splitlines()[0]}") from None
     finally:

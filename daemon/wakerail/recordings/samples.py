@@ -90,7 +90,7 @@ class Checker:
                 bad = np.flatnonzero(~np.isfinite(cells.values) & ~cells.missing)
                 if bad.size:
                     text = f"{cells.values[bad[0]]:g}"
-                    raise BadRow(begin + int(bad[0]), f"{cells.what} is {text}, which is no measured value")
+                    raise BadRow(begin + int(bad[0]), f"{cells.what} is {text}; leave the cell empty if it is missing")
         keep = ~(t_s.missing | current_a.missing)
         self.missing += int(np.count_nonzero(~keep))
         whole = bool(keep.all())
@@ -110,14 +110,11 @@ class Checker:
         bad = np.flatnonzero(times <= before)
         if bad.size:
             first = bad[0]
-            at, last = _exact(times[first]), _exact(before[first])
-            says = f"time goes back, from {last} s to {at} s" if at != last else f"the time {at} s comes twice"
+            back_s = float(before[first] - times[first])
+            says = f"time goes back by {back_s:.9g} s" if back_s else "it has the time of the row before"
+            says += "; each row needs a later time than the one before"
             raise BadRow(int(rows[first]), says)
         self._last_s = float(times[-1])
-
-
-def _exact(value: float) -> str:
-    return f"{value:.9f}".rstrip("0").rstrip(".")
 
 
 def in_time(pieces: Iterator[Piece], usb: Sequence[UsbEvent]) -> Iterator[Piece | UsbEvent]:

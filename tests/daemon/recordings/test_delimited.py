@@ -138,6 +138,11 @@ def test_a_line_of_units_below_the_header_belongs_to_it(read):
     assert "'Channel 1 mA' in mA" in recording.read_as
 
 
+def test_a_header_of_single_letters_is_one(read):
+    piece, _ = read("T,I\n0,0.5\n1,0.6\n")
+    assert piece.current_a.tolist() == [0.5, 0.6]
+
+
 def test_quoted_cells_with_decimal_commas(read):
     piece, _ = read('"time (s)","current, A"\n"0,5","0,25"\n"1,5","0,30"\n')
     assert piece.t_s.tolist() == [0.5, 1.5]
@@ -236,11 +241,11 @@ GOOD = "t_s,current_a\n# begun\n0,0.1\n\n1,0.2\n"
     [
         ("2,abc\n3,1\n", "trace.csv:6: 'abc' in 'current_a' is no number; write it like '0.0413', or leave the cell"),
         ("x,0.1\n3,1\n", "trace.csv:6: 'x' in 't_s' is no time; write a number like '12.05', or ISO 8601"),
-        ("2,nan\n3,1\n", "trace.csv:6: 'current_a' is nan, which is no measured value"),
+        ("2,nan\n3,1\n", "trace.csv:6: 'current_a' is nan; leave the cell empty if it is missing"),
         ("2,0.1,0.2\n3,1\n", "trace.csv:6: 3 cells where a row has 2; correct the line or take it out"),
         ("2\n3,1\n", "trace.csv:6: 1 cell where a row has 2"),
-        ("0.5,1\n3,1\n", "trace.csv:6: time goes back, from 1 s to 0.5 s"),
-        ("2,0.1\n#\n2,0.1\n", "trace.csv:8: the time 2 s comes twice"),
+        ("0.5,1\n3,1\n", "trace.csv:6: time goes back by 0.5 s; each row needs a later time than the one before"),
+        ("2,0.1\n#\n2,0.1\n", "trace.csv:8: it has the time of the row before; each row needs a later time"),
         ("2026-11-25T10:15:00Z,1\n4,1\n", "trace.csv:6: '2026-11-25T10:15:00Z' in 't_s' is no time"),
     ],
 )
@@ -272,6 +277,16 @@ def test_a_wrong_row_far_down_is_found_again(refused):
         ),
         ("t_s,amps\n1,2\n", {"current": "amp"}, "trace.csv:1: --current 'amp': no such column; did you mean 'amps'?"),
         ("1,2\n2,3\n", {"current": "3"}, "trace.csv:1: --current '3': it has no header; give a number from 1 to 2"),
+        (
+            "Zeit;Strom\n25.11.2026 10:15:00;0,5\n25.11.2026 10:15:01;0,6\n",
+            {},
+            "trace.csv:2: '25.11.2026 10:15:00' in 'Zeit'",
+        ),
+        (
+            "date,time,i_a\n2026-11-25,10:15:00,1\n2026-11-25,10:15:01,1\n",
+            {},
+            "trace.csv:2: '10:15:00' in 'time' is",
+        ),
         ("t_s,amps\n1,2\n", {"unit": "V"}, "--unit 'V' is no unit of current or power; one of A, mA"),
         ("0.5\n", {"rate_hz": -1.0}, "--rate -1 is no rate"),
     ],

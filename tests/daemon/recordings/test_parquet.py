@@ -52,7 +52,7 @@ def test_numbers_that_count_from_1970_say_their_unit_by_their_size(read, table):
 
 def test_what_is_wrong_is_said_with_its_row(refused, table):
     assert refused(table(t_s=[0.0, 1.0, 0.5], current_a=[1, 1, 1])) == (
-        "trace.parquet: row 3: time goes back, from 1 s to 0.5 s; correct the row or take it out"
+        "trace.parquet: row 3: time goes back by 0.5 s; each row needs a later time than the one before"
     )
     assert refused(table(t_s=[0.0, 1.0], current_a=[float("nan"), 1])).startswith(
         "trace.parquet: row 1: 'current_a' is"
