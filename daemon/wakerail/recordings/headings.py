@@ -39,8 +39,8 @@ class Wishes:
 class Column:
     """A column that is read: its place from 0, its heading, and its unit.
 
-    ``told`` is false where nothing said which unit it is and the SI unit was assumed. ``unit`` is None for a
-    time that is written as a date.
+    ``told`` is false where nothing said which unit it is and the SI unit was assumed. Of a time that is written as a
+    date the unit says nothing.
     """
 
     place: int
