@@ -7,6 +7,7 @@ What a person sees on a plot, and by the same means:
 - A boot's first seconds are read finely, what comes later on the scale of how long the boot has lasted (the age),
   and all of it no finer than a picture shows. So a loader of half a second is a stage, while a burst or a wake-up of
   half a second after an hour belongs to the spread of the stage that it happens in.
+- A slope, as of a battery that takes less and less charge, is one stage and no stairs.
 - Stages are few: where more are found than a person would read, changes must be larger to count.
 
 Ticks are gathered to cells on that scale, of which there is a fixed number at most; so the exact search is bounded
@@ -148,9 +149,23 @@ def _changes_of_cells(values: Floats, alike: Floats, penalty: float) -> Ints:
     Brief excursions that have their like unparted beside them are left out: bursts and wake-ups that are alike are all
     stages or, where some are too short for it, none is. All brief ones are where there would be too many stages.
     """
-    found = change_points(values, penalty, _SHORTEST)
+    found = _without_slopes(values, change_points(values, penalty, _SHORTEST))
     kept = _without_excursions(values, found, alike)
     return kept if len(kept) < MOST_STAGES else _without_excursions(values, found, None)
+
+
+def _without_slopes(values: Floats, found: Ints) -> Ints:
+    """Return changes without those that part a slope into stairs: no jump, and both sides go that way themselves."""
+    edges = [0, *found.tolist(), len(values)]
+    kept = []
+    for before, start, end in zip(edges[:-2], edges[1:-1], edges[2:], strict=True):
+        sides = values[before:start], values[start:end]
+        step = sides[1].mean() - sides[0].mean()
+        jump = sides[1][:_SHORTEST].mean() - sides[0][-_SHORTEST:].mean()
+        ways = [side[-(len(side) // 3) :].mean() - side[: len(side) // 3].mean() for side in sides]
+        if jump / step >= 0.5 or min(way / step for way in ways) < 0.4:
+            kept.append(start)
+    return np.array(kept, dtype=np.int64)
 
 
 def _without_excursions(values: Floats, found: Ints, alike: Floats | None) -> Ints:

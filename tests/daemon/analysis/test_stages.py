@@ -128,6 +128,22 @@ def test_a_change_that_lasts_late_in_a_long_run_is_a_stage():
     assert starts(stages_of(condensed(t_s, current_a)))[-2:] == pytest.approx([2404.05, 2504.05], abs=0.2)
 
 
+@pytest.mark.parametrize("rate_hz", [20, 1000])
+def test_a_slope_is_one_stage_and_no_stairs(rate_hz):
+    t_s, current_a = samples([*BOOT, (1.0, 50)], rate_hz)
+    current_a[t_s > 4.05] *= 0.05 + 0.4 * np.exp(-(t_s[t_s > 4.05] - 4.05) / 10)  # charging that dies away
+    assert starts(stages_of(condensed(t_s, current_a))) == pytest.approx([0, 0.35, 1.55, 4.05], abs=0.11)
+
+
+def test_a_slow_rise_from_one_level_to_another_keeps_both():
+    t_s, current_a = samples([(0.1, 20), (1.0, 3), (0.3, 20)], 20)
+    current_a[(t_s >= 20) & (t_s < 23)] *= np.linspace(0.1, 0.3, 60)
+    stages = stages_of(condensed(t_s, current_a))
+    assert stages[0].mean_a == pytest.approx(0.1, rel=0.03)
+    assert stages[-1].mean_a == pytest.approx(0.3, rel=0.03)
+    assert 2 <= len(stages) <= 4
+
+
 def test_breaks_part_what_is_alike():
     t_s, current_a = samples([(0.2, 20)], 20)
     stages = stages_of(condensed(t_s, current_a), [12.0, 5.0, 5.0, -3.0, 99.0])
