@@ -74,8 +74,8 @@ def refined(values: Floats, bounds: Ints, reach: Ints) -> Ints:
     moved = bounds.copy()
     for place, bound in enumerate(bounds):
         low, high = edges[place], edges[place + 2]
-        first = max(bound - reach[place], (low + bound) // 2, low + 1)
-        last = min(bound + reach[place], (bound + high) // 2, high - 1)
+        first = max(bound - reach[place], (low + bound + 1) // 2)
+        last = min(bound + reach[place], (bound + high - 1) // 2)
         at = np.arange(first, last + 1)
         # the squares' sum stays; what varies is how much of it the two means explain
         left = (total[at] - total[low]) ** 2 / (weight[at] - weight[low])

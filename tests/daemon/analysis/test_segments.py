@@ -102,7 +102,9 @@ def test_a_bound_moves_to_the_step_within_its_reach(step, off):
     assert abs(int(near[0]) - (step + off)) <= 1
 
 
-def test_bounds_keep_their_order():
-    values = np.array([0.0, 0.0, 9.0, 0.0, 0.0, 0.0, 0.0])
-    moved = refined(values, np.array([3, 4]), np.array([9, 9]))
+@given(values=SERIES.filter(lambda values: len(values) > 3), data=st.data())
+def test_bounds_keep_their_order(values, data):
+    """Two that move towards each other over half of the way each would leave a segment without a value."""
+    bounds = data.draw(st.lists(st.integers(1, len(values) - 1), unique=True, min_size=1).map(sorted))
+    moved = refined(values, np.array(bounds), np.full(len(bounds), len(values)))
     assert (np.diff([0, *moved, len(values)]) > 0).all()
