@@ -1,131 +1,93 @@
-"""Plain tools on samples in time order: a level with hysteresis and a hold, levels second by second, in words."""
+"""What the meter and the device are like, learnt from the ticks: noise, resolution, how much is drawn standing and up."""
 
 from __future__ import annotations
 
-import statistics
-from dataclasses import dataclass
+import math
+from collections import deque
 
-from wakerail_kit.units import human
+from wakerail.analysis.opening import Scale
 
-# Sample times are sums of floats: a stretch of exactly the hold time must count.
-_SLACK_S = 1e-6
-
-
-def level_words(level_a: float) -> str:
-    """Return a current that a device fell to, in words: below a milliampere much of it is the meter's own noise."""
-    if abs(level_a) >= 1e-3:
-        return human(level_a, "A")
-    return f"near nothing ({round(level_a * 1e3, 2) + 0.0:g} mA)"
+_BLOCK = 8
+_SAME_A = 1e-9  # two readings that differ by less are one reading
+_WOBBLES = 50
+_WOBBLE_STEP = 0.04
 
 
-@dataclass(frozen=True, slots=True)
-class Flip:
-    """A change of level that has been sure since its hold time went by.
+class Levels:
+    """Learns levels from one tick after another. Currents in amperes.
 
-    ``at_s`` is the first sample on the new side, ``within_s`` how long before it the true change may lie, and
-    ``level`` the median of the samples from ``at_s`` until it was sure.
+    ``standing_a`` is what the device draws when off, ``known`` tells whether that was told or seen; ``noise_a`` the
+    usual step from tick to tick where it is quietest; ``resolution_a`` the smallest step seen; ``top_a`` the highest
+    level that lasted.
     """
 
-    to: bool
-    at_s: float
-    within_s: float
-    level: float
-
-
-class HeldLevel:
-    """Tells high from low. A change counts once it has lasted ``hold_s`` over at least two samples.
-
-    A change to high begins above ``rise`` and is off again below ``rise_end``; to low, below ``fall`` and above
-    ``fall_end``. ``high`` is None as long as neither has been seen. Samples come in the order of time.
-    """
-
-    def __init__(self, hold_s: float, *, high: bool | None = False) -> None:
-        self.high = high
-        self.pulses = 0  # rises that did not last
-        self._hold_s = hold_s - _SLACK_S
-        self._trying: bool | None = None
-        self._since_s = 0.0
-        self._within_s = 0.0
-        self._samples: list[float] = []
-        self.set_thresholds(0.5, 0.5)
-
-    def set_thresholds(
-        self, fall: float, rise: float, fall_end: float | None = None, rise_end: float | None = None
-    ) -> None:
-        """Set the levels; by default each change is off again where the opposite one would begin."""
-        self._fall, self._rise = fall, rise
-        self._fall_end = rise if fall_end is None else fall_end
-        self._rise_end = fall if rise_end is None else rise_end
+    def __init__(self, standing_a: float | None) -> None:
+        self.standing_a = standing_a or 0.0
+        self.known = standing_a is not None
+        self.standing_noise_a = 0.0
+        self.noise_a = math.inf
+        self.resolution_a = math.inf
+        self.top_a = 0.0
+        self._block: list[float] = []
+        self._recent: deque[float] = deque(maxlen=3)
+        self._wobble = [0] * (_WOBBLES + 1)
+        self._wobbles = 0
+        self._before: float | None = None
+        self.relative_noise = 0.1
+        self.floor_a = _SAME_A
+        self.lowest_a = math.inf  # of the dips so far; stands in for the standing level where that is not known
 
     @property
-    def idle(self) -> bool:
-        """Low, and no rise under way."""
-        return self.high is False and self._trying is None
+    def tolerance_a(self) -> float:
+        """How near to the standing level counts as standing: noise, resolution, and a little drift."""
+        noise_a = max(0.0 if math.isinf(self.noise_a) else self.noise_a, self.standing_noise_a)
+        resolution_a = 0.0 if math.isinf(self.resolution_a) else self.resolution_a
+        return max(3 * noise_a, resolution_a, 0.003 * self.top_a)
 
-    def take(self, at_s: float, value: float, spacing_s: float) -> Flip | None:
-        """Take one sample that came ``spacing_s`` after the one before; return the change that it makes sure."""
-        if self._trying is not None:
-            if value < self._rise_end if self._trying else value > self._fall_end:
-                self.pulses += self._trying
-                self._trying = None
-            else:
-                self._samples.append(value)
-                if at_s - self._since_s >= self._hold_s:
-                    return self._flip()
-                return None
-        if value > self._rise and self.high is not True:
-            self._try(True, at_s, value, spacing_s)
-        elif value < self._fall and self.high is not False:
-            self._try(False, at_s, value, spacing_s)
-        return None
+    @property
+    def scale(self) -> Scale:
+        """The scale on which to compare levels now."""
+        return Scale(self.standing_a, self.floor_a, self.top_a)
 
-    def interrupt(self) -> None:
-        """Samples are missing: a change that was under way must begin anew."""
-        self._trying = None
+    def above(self, level_a: float) -> float:
+        """Return a level above standing, at least the floor: what ratios are taken of."""
+        return max(level_a - self.standing_a, 0.0) + self.floor_a
 
-    def _try(self, to: bool, at_s: float, value: float, spacing_s: float) -> None:
-        self._trying, self._since_s, self._within_s, self._samples = to, at_s, spacing_s, [value]
+    def take(self, level_a: float, before_a: float | None) -> None:
+        """Take a tick's mean, and that of the tick before it."""
+        if before_a is not None:
+            step_a = abs(level_a - before_a)
+            if _SAME_A < step_a < self.resolution_a:
+                self.resolution_a = step_a
+            self._block.append(step_a)
+            if len(self._block) == _BLOCK:
+                self.noise_a = min(self.noise_a, sorted(self._block)[_BLOCK // 2])
+                self._block.clear()
+        self._recent.append(level_a)
+        if len(self._recent) == 3:
+            self.top_a = max(self.top_a, sorted(self._recent)[1])
+        noise_a = max(0.0 if math.isinf(self.noise_a) else self.noise_a, 0.5 * self.standing_noise_a)
+        resolution_a = 0.0 if math.isinf(self.resolution_a) else self.resolution_a
+        self.floor_a = max(2 * resolution_a, 6 * noise_a, 0.01 * (self.top_a - self.standing_a), _SAME_A)
 
-    def _flip(self) -> Flip:
-        flip = Flip(self._trying is True, self._since_s, self._within_s, statistics.median(self._samples))
-        self.high, self._trying = flip.to, None
-        return flip
+    def take_up(self, level_a: float) -> None:
+        """Take the same tick as one of a device that is up: how much it wobbles there."""
+        above = self.above(level_a)
+        if above < 3 * self.floor_a:
+            self._before = None
+            return
+        place = math.log(above)
+        if self._before is not None:
+            self._wobble[min(int(abs(place - self._before) / _WOBBLE_STEP), _WOBBLES)] += 1
+            self._wobbles += 1
+            if self._wobbles % 16 == 8:
+                self.relative_noise = self._median_wobble()
+        self._before = place
 
-
-@dataclass(frozen=True, slots=True)
-class SecondLevel:
-    """One second of samples: its start, median, and its second lowest and second highest sample."""
-
-    start_s: float
-    median: float
-    low: float
-    high: float
-
-
-class SecondLevels:
-    """Sums samples up second by second, from wherever it was last begun. A last part of a second is left out."""
-
-    def __init__(self) -> None:
-        self.done: list[SecondLevel] = []
-        self._start_s: float | None = None
-        self._samples: list[float] = []
-
-    def begin(self) -> None:
-        """Forget everything and begin with the next sample."""
-        self.done, self._start_s, self._samples = [], None, []
-
-    def take(self, at_s: float, value: float) -> None:
-        """Take one sample, in the order of time."""
-        if self._start_s is None:
-            self._start_s = at_s
-        elif at_s - self._start_s >= 1.0 - _SLACK_S:
-            ranked = sorted(self._samples)
-            # one odd sample either way says nothing, so the extremes are the second ones
-            inner = ranked[1:-1] or ranked
-            self.done.append(SecondLevel(self._start_s, statistics.median(ranked), inner[0], inner[-1]))
-            self._start_s, self._samples = at_s, []
-        self._samples.append(value)
-
-    def since(self, start_s: float) -> list[SecondLevel]:
-        """Return the whole seconds that began at ``start_s`` or later."""
-        return [second for second in self.done if second.start_s >= start_s]
+    def _median_wobble(self) -> float:
+        seen = 0
+        for index, count in enumerate(self._wobble):
+            seen += count
+            if 2 * seen >= self._wobbles:
+                return (index + 0.5) * _WOBBLE_STEP / 0.954  # the median step of normal noise is 0.954 deviations
+        return _WOBBLES * _WOBBLE_STEP

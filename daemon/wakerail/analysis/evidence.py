@@ -1,0 +1,236 @@
+"""How sure a restart is: what speaks for and against it, added up as log-likelihood ratios on top of a prior.
+
+Every moment at which the current turns up from a low, or jumps to the level that the boot began with, is a candidate
+for the beginning of another boot. For each, two stories are compared, window by window of its opening:
+
+- *restart*: the levels that follow are those of the boot's opening seen before; or, after a dip, those of a boot not
+  seen yet, which may be anything.
+- *other*: the device goes on. After a dip it comes back to levels of its repertoire; otherwise levels persist, and
+  now and then jump to anywhere.
+
+A level that persists when the template persists tells nothing; every jump of the template that comes at its time
+tells much. The densities have broad tails, so that one window (a burst) never decides. All is on the logarithm of
+the current (``opening.Scale``). The spreads were chosen on the training part of the made-up corpus.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from wakerail.analysis.opening import EDGES, Opening, Repertoire, Scale
+
+SURE = 3.0  # log odds from which on a restart is told at once
+_HOPELESS = -5.0
+_MOST_FOR_A_JUMP = -4.0  # however often the opening came back, its first level alone is no restart
+
+_LEVEL_SPREAD = 0.14  # of one level from boot to boot, natural log
+_FIRST_SPREAD = 0.30  # more for the first windows, which are short and hold the inrush
+_TAIL, _LATE_TAIL = 0.05, 0.25  # how often a window is not the template's: early, and late, when the boot may be over
+_PERSIST_SPREAD = 0.14
+_MOST_NOVEL = 6.0
+_MOST_NOVEL_SHORT = 1.5  # after a dip so short that a meter's range switching makes the same
+_SHORT_DIP = 3
+_MOST_ALIKE = 40.0
+_ABOVE_COUNTS = 0.35  # a wake-up overshoots what was drawn before, a boot mostly starts below it
+_SQRT_2PI = math.sqrt(2 * math.pi)
+
+
+class Sort(StrEnum):
+    """What a candidate looks like at first: each sort has its own prior."""
+
+    COLLAPSE = "collapse"  # a dip to the standing level
+    DIP = "dip"  # a dip that ended above it
+    JUMP = "jump"  # no dip: the opening's level came from another
+
+
+#: Log odds from which on a candidate is told once there is no more to see.
+LIKELY = {Sort.COLLAPSE: 0.4, Sort.DIP: 1.5, Sort.JUMP: 2.0}
+
+
+def probability_of(log_odds: float) -> float:
+    """Return the probability for log odds, without overflow."""
+    return 1.0 / (1.0 + math.exp(-max(log_odds, -700.0)))
+
+
+def _normal(distance: float, spread: float) -> float:
+    return math.exp(-0.5 * (distance / spread) ** 2) / (spread * _SQRT_2PI)
+
+
+def depth_evidence(low_a: float, before_a: float, standing_a: float, tolerance_a: float) -> tuple[Sort, float]:
+    """Return what sort of a dip it is by how low it went, and what that says.
+
+    A device held in reset draws its standing current in seven cases of ten; one that sleeps draws anything from a
+    thousandth to a fifth of what it draws when up (even on the logarithm). So reaching the standing level tells
+    the more, the finer the meter can tell it from sleep.
+    """
+    before = max(before_a - standing_a, 1e-12)
+    sleeps_within = min(max(math.log(tolerance_a / before / 0.001) / math.log(200.0), 0.03), 0.97)
+    if low_a <= standing_a + tolerance_a:
+        return Sort.COLLAPSE, math.log(0.7 / sleeps_within)
+    shallow = 1.5 if (low_a - standing_a) / before > 0.25 else 0.0
+    return Sort.DIP, math.log(0.3 / (1.0 - sleeps_within)) - shallow
+
+
+class Priors:
+    """How likely a candidate of each sort is a restart before its shape is looked at, learnt from those before it.
+
+    Each sort begins with odds that count as so many candidates; every candidate that was looked at adds its
+    probability to one side and the rest to the other. So a device that wakes every second teaches that its dips mean
+    nothing, and one whose opening came back twice that the third time is no chance.
+    """
+
+    _FIRST: dict[Sort, tuple[float, float]] = {Sort.COLLAPSE: (1.5, 1.5), Sort.DIP: (0.1, 3.0), Sort.JUMP: (0.003, 20.0)}
+
+    def __init__(self) -> None:
+        self._for = {sort: yes for sort, (yes, _) in self._FIRST.items()}
+        self._against = {sort: no for sort, (_, no) in self._FIRST.items()}
+
+    def log_odds(self, sort: Sort) -> float:
+        """Return the prior log odds now."""
+        odds = math.log(self._for[sort] / self._against[sort])
+        return min(odds, _MOST_FOR_A_JUMP) if sort is Sort.JUMP else odds
+
+    def learn(self, sort: Sort, probability: float) -> None:
+        """Take note of what became of a candidate."""
+        self._for[sort] += probability
+        self._against[sort] += 1.0 - probability
+
+
+@dataclass(slots=True)
+class Candidate:
+    """A moment at which another boot may have begun, and what has been seen since.
+
+    ``at_s`` is when the device stopped being up, ``again_s`` when it began again; the same for a jump. ``repertoire``
+    is what the device had drawn until then, ``odds`` what all but the shape says.
+    """
+
+    sort: Sort
+    opening: Opening
+    at_s: float
+    uncertainty_s: float
+    odds: float
+    before: float
+    repertoire: Repertoire
+    low_a: float = 0.0
+    place: int = 0
+    dip_ticks: int = 0
+    window: int = 0
+    alike: float = 0.0  # the shape of the opening known, against the other story
+    novel: float = 0.0  # a boot not seen before, against the other story
+    going: float = 0.0  # the boot before it going on as the opening known did, against the other story
+    compared: int = 0
+    usb: list[str] = field(default_factory=list)
+    at_fall: float | None = None  # its evidence when the next collapse came: what followed may be another boot's
+    _level: float | None = None
+    _ticks: int = 0
+    _gain: float = 0.0
+
+    @property
+    def again_s(self) -> float:
+        """When the boot that it stands for began."""
+        return self.opening.start_s
+
+    @property
+    def seen_s(self) -> float:
+        """For how long it has been followed."""
+        return self.opening.window_s(self.window - 1)[1] - self.again_s if self.window else 0.0
+
+    @property
+    def next_s(self) -> float:
+        """When the next window is past."""
+        return self.opening.window_s(self.window)[1] if self.window < len(EDGES) - 1 else math.inf
+
+    @property
+    def evidence(self) -> float:
+        """The log-likelihood ratio of all that was seen, without the prior."""
+        # the other story has two forms: the device goes on anyhow, or as the template did at this time of its boot
+        odds = self.odds - math.log(0.5 + 0.5 * math.exp(min(self.going, _MOST_ALIKE)))
+        if self.sort is Sort.JUMP:
+            return odds + self.alike
+        if not self.compared:
+            return odds + self.novel
+        known = math.log(0.7) + min(self.alike, _MOST_ALIKE)
+        new = math.log(0.3) + self.novel
+        return odds + max(known, new) + math.log1p(math.exp(-abs(known - new)))
+
+    @property
+    def hopeless(self) -> bool:
+        """True once nothing that may follow is likely to change the matter."""
+        if self.sort is Sort.JUMP:
+            return self.alike < -3.0 or self.alike - self.going < -3.0
+        return self.evidence - self.odds < _HOPELESS
+
+    def look(
+        self, scale: Scale, template: Opening | None, under_way_s: float | None, relative_noise: float, jumps_per_s: float
+    ) -> None:
+        """Weigh the next window, which is past."""
+        index, self.window = self.window, self.window + 1
+        level_a = self.opening.level_a(index)
+        if level_a is None:
+            self._level = None
+            return
+        here, broad = scale.of(level_a), 1.0 / scale.span
+        ticks = EDGES[index + 1] - EDGES[index]
+        wobble = 2 * relative_noise * relative_noise / ticks
+        familiar = self.repertoire.density(here)
+        other = self._weigh_other(here, index, ticks, wobble, familiar, broad, jumps_per_s)
+        if self.sort is not Sort.JUMP:
+            self._weigh_novel(here, familiar, broad)
+        band = template.band_a(index, self.at_s) if template is not None else None
+        if band is not None:
+            self._weigh_alike(index, here, [scale.of(each) for each in band], wobble, other)
+        if template is not None and under_way_s is not None:
+            self._weigh_going(index, here, template, under_way_s, scale, wobble, other)
+
+    def _weigh_other(
+        self, here: float, index: int, ticks: int, wobble: float, familiar: float, broad: float, jumps_per_s: float
+    ) -> float:
+        """Return the density of a level if the device just goes on; levels persist, and now and then jump."""
+        anywhere = 0.5 * familiar + 0.5 * broad
+        if self._level is None:
+            self._level, self._ticks = here, ticks
+            return max(0.6 * familiar + 0.4 * broad if self.sort is not Sort.JUMP else anywhere, 0.1 * broad)
+        spread = math.sqrt(_PERSIST_SPREAD**2 + wobble)
+        from_s, to_s = self.opening.window_s(index)
+        jumps = min(max(1.0 - math.exp(-jumps_per_s * (to_s - from_s)), 0.02), 0.35)
+        distance = here - self._level
+        if abs(distance) > 3 * spread:
+            self._level, self._ticks = here, ticks
+        else:
+            self._ticks += ticks
+            self._level += distance * ticks / self._ticks
+        return max((1.0 - jumps) * _normal(distance, spread) + jumps * anywhere, 1e-3 * broad)
+
+    def _weigh_novel(self, here: float, familiar: float, broad: float) -> None:
+        step = -math.log(min(max(familiar / broad, 0.1), 3.0))
+        if step > 0 and here > self.before:
+            step *= _ABOVE_COUNTS
+        most = _MOST_NOVEL if self.dip_ticks > _SHORT_DIP else _MOST_NOVEL_SHORT
+        self.novel = max(min(self.novel + step, most), -_MOST_NOVEL)
+
+    def _weigh_alike(
+        self, index: int, here: float, band: list[float], wobble: float, other: float
+    ) -> None:
+        middle, low, high = band
+        distance = max(low - (here - self._gain), (here - self._gain) - high, 0.0)
+        spread = math.sqrt((_LEVEL_SPREAD + _FIRST_SPREAD / (index + 1) ** 2) ** 2 + wobble)
+        core = math.exp(-0.5 * (distance / spread) ** 2) / (spread * _SQRT_2PI + (high - low))
+        tail = _TAIL + (_LATE_TAIL - _TAIL) * min(index / 16, 1.0)
+        self.alike += math.log((1 - tail) * core / other + tail)
+        self.compared += 1
+        if distance < 2 * spread:
+            self._gain += (min(max(here - middle, -0.3), 0.3) - self._gain) / (self.compared + 2)
+
+    def _weigh_going(
+        self, index: int, here: float, template: Opening, under_way_s: float, scale: Scale, wobble: float, other: float
+    ) -> None:
+        levels_a = template.later_a(index, self.again_s - under_way_s, self.at_s)
+        if levels_a is None:
+            return
+        low, high = scale.of(levels_a[0]), scale.of(levels_a[1])
+        distance = max(low - here, here - high, 0.0)
+        spread = math.sqrt(_LEVEL_SPREAD**2 + wobble)
+        core = math.exp(-0.5 * (distance / spread) ** 2) / (spread * _SQRT_2PI + (high - low))
+        self.going += math.log((1 - _TAIL) * core / other + _TAIL)

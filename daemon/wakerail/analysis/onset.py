@@ -1,0 +1,97 @@
+"""The first onset: when a device that draws its standing current begins to draw."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from dataclasses import dataclass
+from enum import Enum, auto
+
+from wakerail.analysis.levels import Levels
+from wakerail.analysis.trail import Trail
+
+_BASE_TICKS = 64
+_FEWEST_TICKS = 6
+HOLD_S = 0.1  # supply supervisors commonly hold a device in reset for longer; a radio's pulse is shorter
+HOLD_TICKS = 3
+_CLEARLY = 8.0  # deviations above the noise of the standing level
+_FROM_OFF = 6.0  # times the first level: who draws so much more was off before, or asleep
+_RISES = 2.5
+_SURELY_OFF = 0.02  # of what it draws when up; what draws more before may be asleep
+
+
+class First(Enum):
+    """What the beginning of a trace has turned out to be."""
+
+    UNCLEAR = auto()
+    ONSET = auto()
+    RUNNING = auto()
+
+
+@dataclass(slots=True)
+class OnsetWatch:
+    """Watches for the first onset, or for signs that the device has been running all the time.
+
+    ``pulses`` counts rises that did not last. After an onset, ``place`` is its tick; its level before stands in
+    ``levels`` as the standing level, unless that was told.
+    """
+
+    trail: Trail
+    levels: Levels
+    pulses: int = 0
+    place: int | None = None
+    base_a: float = 0.0
+    _noise_a: float = 0.0
+    _spread_a: float = 0.0
+    _resolution_a: float = math.inf
+
+    def take(self) -> First:
+        """Look at the newest tick."""
+        levels, last = self.levels, len(self.trail) - 1
+        level_a = self.trail.level_a[last]
+        if last < (_FEWEST_TICKS if not levels.known else 2):
+            return First.UNCLEAR
+        if self.place is None:
+            self._learn_base(last)
+            if level_a > self.base_a + _CLEARLY * self._noise_a and level_a > _RISES * max(self.base_a, self._noise_a):
+                self.place = last
+            elif self._has_fallen(level_a):
+                return First.RUNNING
+            return First.UNCLEAR
+        since = sorted(self.trail.level_a[self.place :][-256:])
+        up_a = since[len(since) // 2]
+        if up_a < self.base_a + 6 * self._noise_a:
+            self.place = None
+            self.pulses += 1
+            return First.UNCLEAR
+        lasted_s = self.trail.start_s[last] - self.trail.start_s[self.place]
+        from_off = levels.known or up_a > _FROM_OFF * max(self.base_a, self._noise_a) or self._near_nothing()
+        if lasted_s >= HOLD_S and last - self.place + 1 >= HOLD_TICKS and from_off:
+            if not levels.known:
+                levels.standing_a = self.base_a
+                levels.known = self._near_nothing() or self.base_a < _SURELY_OFF * up_a
+            levels.standing_noise_a = self._spread_a
+            return First.ONSET
+        return First.RUNNING if self._has_fallen(level_a) else First.UNCLEAR
+
+    @property
+    def threshold_a(self) -> float:
+        """The level that the first sample of the onset is above."""
+        top_a = self.trail.level_a[self.place] if self.place is not None else self.base_a
+        return self.base_a + max(6 * self._noise_a, 0.3 * (top_a - self.base_a))
+
+    def _learn_base(self, last: int) -> None:
+        recent = self.trail.level_a[max(0, last - _BASE_TICKS) : last]
+        self.base_a = self.levels.standing_a if self.levels.known else statistics.median(recent)
+        middle = statistics.median(recent)
+        spread_a = 1.5 * statistics.median(abs(level - middle) for level in recent)
+        # the newest step is left out: it may be the onset itself, and must not hide it
+        resolution_a, self._resolution_a = self._resolution_a, self.levels.resolution_a
+        self._spread_a = spread_a
+        self._noise_a = max(spread_a, resolution_a / 2 if math.isfinite(resolution_a) else 0.0, 1e-9)
+
+    def _near_nothing(self) -> bool:
+        return self.base_a < 6 * self._noise_a
+
+    def _has_fallen(self, level_a: float) -> bool:
+        return not self.levels.known and self.base_a > _CLEARLY * self._noise_a and level_a < self.base_a / 2.5

@@ -1,0 +1,344 @@
+"""Finds the boots in a current trace as its ticks come in: the onset, and every beginning of another boot."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from wakerail.analysis.evidence import LIKELY, SURE, Candidate, Priors, Sort, depth_evidence
+from wakerail.analysis.levels import Levels
+from wakerail.analysis.onset import HOLD_S, HOLD_TICKS, First, OnsetWatch
+from wakerail.analysis.opening import Opening, Repertoire
+from wakerail.analysis.trail import Trail
+from wakerail.analysis.turns import Dip, Fall, FallTimes, Turns
+
+_LONG_DIP = 64  # ticks; a device that drew so long without being off was up, at a lower level
+_SHORT_UP_S = 0.12  # a boot shorter than this is hardly one
+_MOST_OPEN = 32
+_KEPT = 128
+_NEAR = 5  # ticks; two candidates nearer than this stand for one restart
+_GAP = 3  # usual spacings after which a tick does not hold its level any more
+_JUMP = 0.3
+_SHAPELESS = 8  # ticks
+_OFF_SHARE = 0.2  # of what it drew before: where the standing level is not known, what is lower may be it
+SAMPLE_TICKS = 12  # for so many ticks back the samples are asked for
+
+Edge = Callable[[float, float, float, bool], float | None]
+"""Find the first sample of a stretch of time that is above (True) or below a level; None if there is none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Boot:
+    """A boot found: the candidate that stands for it, None for the first, and how sure it is."""
+
+    start_s: float
+    candidate: Candidate | None
+    log_odds: float
+
+
+class BootFinder:
+    """Takes ticks one by one; returns the boots that each makes sure.
+
+    ``edge`` gives it the samples behind the ticks, for times as exact as these.
+    """
+
+    def __init__(self, standing_a: float | None, edge: Edge) -> None:
+        self.trail = Trail()
+        self.levels = Levels(standing_a)
+        self.onset = OnsetWatch(self.trail, self.levels)
+        self.first = First.UNCLEAR
+        self.spacing_s = 0.0
+        self.boots: list[Opening] = []
+        self._turns = Turns(self.trail, self.levels)
+        self._falls = FallTimes()
+        self._samples = edge
+        self._priors = Priors()
+        self._open: list[Candidate] = []
+        self._undecided: deque[Candidate] = deque(maxlen=_KEPT)
+        self._template: Opening | None = None
+        self._sure = False  # that the template is a boot's
+        self._repertoire = Repertoire()
+        self._committed = 0
+        self._spacings: list[float] = []
+        self._jumps, self._jumps_s = 1.0, 4.0
+        self._due_s = math.inf
+        self._collapsed = False
+        self._end_s = -math.inf
+
+    @property
+    def up(self) -> bool:
+        """True if the newest tick is clearly above standing."""
+        return not self._collapsed
+
+    def take(self, start_s: float, end_s: float, level_a: float) -> list[Boot]:
+        """Take the next tick: its first and last sample's time, and its mean."""
+        self._end_s = end_s
+        trail, levels = self.trail, self.levels
+        before_a = None
+        if trail.start_s:
+            before_a = trail.level_a[-1]
+            if len(self._spacings) < 31:
+                self._spacings.append(start_s - trail.start_s[-1])
+                self.spacing_s = sorted(self._spacings)[len(self._spacings) // 2]
+        trail.add(start_s, level_a, _GAP * self.spacing_s or math.inf)
+        levels.take(level_a, before_a)
+        if self.first is First.UNCLEAR:
+            return self._begin()
+        levels.take_up(level_a)
+        above = levels.above(level_a)
+        self._collapsed = level_a <= levels.standing_a + levels.tolerance_a
+        turn = self._turns.take(above)
+        if isinstance(turn, Fall):
+            self._fell(turn)
+        elif turn is not None:
+            self._rose(turn)
+        if self._template is not None and self._sure:
+            self._look_for_jump()
+        return self._advance(start_s) if start_s >= self._due_s and not self._collapsed else []
+
+    def finish(self) -> list[Boot]:
+        """Decide what is still open; the trace ends here."""
+        found: list[Boot] = []
+        while self._open:
+            found += self._close(self._open[0])
+        return found + self._reconsider()
+
+    # --- the beginning ---
+
+    def _begin(self) -> list[Boot]:
+        self.first = self.onset.take()
+        last = len(self.trail) - 1
+        if self.first is First.UNCLEAR:
+            return []
+        if self.first is First.RUNNING:
+            self._turns.begin(last)
+            return []
+        place = self.onset.place or 0
+        at_s = self._edge(place, place, self.onset.threshold_a, True)
+        opening = Opening(self.trail, at_s, self.spacing_s)
+        self.boots.append(opening)
+        self._template, self._sure = opening, True
+        self._committed = place
+        self._turns.begin(place)
+        return [Boot(opening.start_s, None, 10.0)]
+
+    # --- candidates ---
+
+    def _fell(self, fall: Fall) -> None:
+        starts_s = self.trail.start_s
+        self._falls.add(fall.place, self._edge(fall.place, fall.place, fall.edge_a, False))
+        # a pulse: what rose for less than any boot lasts was none
+        rose = self._turns.rose_place
+        if fall.place - rose < HOLD_TICKS or starts_s[fall.place] - starts_s[rose] < HOLD_S:
+            for candidate in self._open:
+                if candidate.place == rose and candidate.sort is not Sort.JUMP:
+                    self._open.remove(candidate)
+                    self._priors.learn(candidate.sort, 0.0)
+                    break
+
+    def _rose(self, dip: Dip) -> None:
+        starts_s, levels = self.trail.start_s, self.levels
+        again_s = self._edge(dip.rose, len(starts_s) - 1, dip.edge_a, True)
+        at_s = self._falls.find(dip.fell)
+        at_s = min(starts_s[dip.fell] if at_s is None else at_s, again_s)
+        sort, odds = depth_evidence(dip.low_a, dip.before_a, levels.standing_a, levels.tolerance_a)
+        ticks = dip.rose - dip.fell
+        if not levels.known and dip.low_a < _OFF_SHARE * dip.before_a:
+            levels.lowest_a = min(levels.lowest_a, dip.low_a)
+            if dip.low_a <= levels.lowest_a + levels.tolerance_a:
+                sort, odds = Sort.COLLAPSE, min(odds, 0.0)  # as low as it ever went, but that may be a sleep
+        if sort is Sort.DIP:
+            odds -= math.log1p(ticks / 16)
+            if ticks > _LONG_DIP:
+                sort, odds, at_s = Sort.JUMP, 0.0, again_s
+        if self.boots and at_s - self.boots[-1].start_s < _SHORT_UP_S:
+            odds -= 4.0
+        # the tick in which it fell is a mixture of both levels
+        self._commit(max(dip.fell - 1, min(dip.fell, self._committed + 1)))
+        self._committed = dip.rose
+        if sort is Sort.COLLAPSE:
+            for candidate in self._open:
+                if candidate.at_fall is None:
+                    candidate.at_fall = candidate.evidence
+        self._add(sort, dip.rose, at_s, again_s, odds, dip.before_a, dip.low_a, ticks)
+
+    def _look_for_jump(self) -> None:
+        """Open a candidate where two ticks are at the level of the opening's begin, and the one before was not."""
+        trail, template, last = self.trail, self._template, len(self.trail) - 1
+        if template is None or last < 3 or trail.start_s[last - 1] - template.start_s < 8 * self.spacing_s:
+            return
+        band = template.band_a(1, trail.start_s[last])
+        if band is None:
+            return
+        scale = self.levels.scale
+        wanted = scale.of(band[0])
+        before, first, second = (scale.of(level_a) for level_a in trail.level_a[last - 2 :])
+        if abs(first - wanted) > 0.45 or abs(second - wanted) > 0.45:
+            return
+        if abs(first - before) < 0.25 or abs(before - wanted) < abs(first - wanted):
+            return
+        edge_a = math.exp((before + first) / 2) - self.levels.floor_a + self.levels.standing_a
+        again_s = self._edge(last - 1, last - 1, edge_a, first > before)
+        if any(abs(other.again_s - again_s) < 1.5 * self.spacing_s for other in self._open):
+            return
+        self._commit(last - 1)
+        self._add(Sort.JUMP, last - 1, again_s, again_s, 0.0, trail.level_a[last - 2], trail.level_a[last - 2], 0)
+
+    def _add(
+        self, sort: Sort, place: int, at_s: float, again_s: float, odds: float, before_a: float, low_a: float, ticks: int
+    ) -> None:
+        if len(self._open) >= _MOST_OPEN:
+            self._open.remove(min(self._open, key=lambda one: one.evidence + self._priors.log_odds(one.sort)))
+        candidate = Candidate(
+            sort=sort,
+            opening=Opening(self.trail, again_s, self.spacing_s),
+            at_s=at_s,
+            uncertainty_s=self.trail.start_s[place] - self.trail.start_s[max(place - 1, 0)],
+            odds=odds,
+            before=self.levels.scale.of(before_a),
+            repertoire=self._repertoire.copy(),
+            low_a=low_a,
+            place=place,
+            dip_ticks=ticks,
+        )
+        self._open.append(candidate)
+        self._due_s = min(self._due_s, candidate.next_s)
+
+    def _commit(self, end: int) -> None:
+        """Add the ticks before ``end`` to what the device is known to draw."""
+        trail, levels = self.trail, self.levels
+        earlier: float | None = None
+        for place in range(self._committed, end):
+            above = levels.above(trail.level_a[place])
+            lasted_s = min(trail.start_s[place + 1] - trail.start_s[place], _GAP * self.spacing_s)
+            self._jumps_s += lasted_s
+            if above <= 2 * levels.floor_a:
+                earlier = None
+                continue
+            here = math.log(above)
+            self._repertoire.add(here, lasted_s)
+            if earlier is not None and abs(here - earlier) > max(_JUMP, 4 * levels.relative_noise):
+                self._jumps += 0.5
+            earlier = here
+        self._committed = max(self._committed, end)
+
+    def _edge(self, place: int, until: int, level_a: float, above: bool) -> float:
+        """Return the first sample above or below a level, from the tick before ``place`` to tick ``until``.
+
+        Where there is none, or it is too long ago for the samples to be at hand, the tick's first sample.
+        """
+        starts_s = self.trail.start_s
+        if place < len(starts_s) - SAMPLE_TICKS:
+            return starts_s[place]
+        end_s = starts_s[until + 1] if until + 1 < len(starts_s) else self._end_s
+        at_s = self._samples(starts_s[max(place - 1, 0)], end_s, level_a, above)
+        return starts_s[place] if at_s is None else at_s
+
+    # --- decisions ---
+
+    def _log_odds(self, candidate: Candidate) -> float:
+        return candidate.evidence + self._priors.log_odds(candidate.sort)
+
+    def _advance(self, now_s: float) -> list[Boot]:
+        found: list[Boot] = []
+        scale, noise, rate = self.levels.scale, self.levels.relative_noise, self._jumps / self._jumps_s
+        for candidate in list(self._open):
+            while candidate in self._open and candidate.next_s <= now_s:
+                candidate.look(scale, self._template_for(candidate), self._under_way_s(candidate), noise, rate)
+                if candidate.window >= 2 and self._log_odds(candidate) >= SURE:
+                    found += self._accept(candidate)
+                elif candidate.hopeless:
+                    found += self._close(candidate)
+            if candidate in self._open and candidate.next_s == math.inf:
+                found += self._close(candidate)
+        self._due_s = min((candidate.next_s for candidate in self._open), default=math.inf)
+        return found
+
+    def _template_for(self, candidate: Candidate) -> Opening | None:
+        return self._template if self._template is not candidate.opening else None
+
+    def _under_way_s(self, candidate: Candidate) -> float | None:
+        """Return when the boot began that was under way before a candidate, unless that is the template itself."""
+        before = next((boot for boot in reversed(self.boots) if boot.start_s < candidate.again_s), None)
+        return None if before is None or before is self._template else before.start_s
+
+    def _close(self, candidate: Candidate) -> list[Boot]:
+        if self._log_odds(candidate) >= LIKELY[candidate.sort]:
+            return self._accept(candidate)
+        self._open.remove(candidate)
+        self._set_aside(candidate)
+        return []
+
+    def _set_aside(self, candidate: Candidate) -> None:
+        from wakerail.analysis.evidence import probability_of
+
+        self._priors.learn(candidate.sort, probability_of(self._log_odds(candidate)))
+        if candidate.evidence > -2.0 or (candidate.at_fall is not None and candidate.at_fall > -2.0):
+            self._undecided.append(candidate)
+        if self._template is None and candidate.sort is Sort.COLLAPSE:
+            self._template = candidate.opening  # not sure to be a boot, but what comes after it may be like it
+
+    def _accept(self, candidate: Candidate) -> list[Boot]:
+        if candidate.sort is Sort.JUMP:
+            candidate = self._best_of(candidate)
+        if candidate in self._open:
+            self._open.remove(candidate)
+        found: list[Boot] = []
+        for other in list(self._open):
+            if other not in self._open or other.again_s >= candidate.at_s:
+                continue
+            # what it saw since the fall is another boot's
+            if other.at_fall is not None:
+                other.odds, other.alike, other.novel, other.compared = other.at_fall, 0.0, 0.0, 0
+            found += self._close(other)
+        for other in list(self._open):
+            if abs(other.again_s - candidate.again_s) < _NEAR * self.spacing_s:
+                self._open.remove(other)
+        log_odds = self._log_odds(candidate)
+        self._priors.learn(candidate.sort, 1.0)
+        if self.boots and self.boots[-1].end_s is None and candidate.at_s > self.boots[-1].start_s:
+            self.boots[-1].end_s = candidate.at_s
+            self._take_template(self.boots[-1])
+        elif not self.boots:
+            self._template, self._sure = candidate.opening, log_odds >= SURE
+        self.boots.append(candidate.opening)
+        return [*found, Boot(candidate.again_s, candidate, log_odds), *self._reconsider()]
+
+    def _best_of(self, candidate: Candidate) -> Candidate:
+        """Return the best of the candidates that stand for the same boot: its opening comes back but once."""
+        same = (
+            other
+            for other in self._open
+            if other.sort is Sort.JUMP and abs(other.again_s - candidate.again_s) < _NEAR * self.spacing_s
+        )
+        return max((candidate, *same), key=lambda one: (one.evidence, -one.again_s))
+
+    def _take_template(self, boot: Opening) -> None:
+        """Use the first boot seen whole; one that ended too soon to have a shape gives way to a longer one."""
+        best = self._template
+        if best is None or best is boot or best.end_s is None:
+            self._template = best or boot
+        elif best.end_s - best.start_s < _SHAPELESS * self.spacing_s and (boot.end_s or 0.0) - boot.start_s > 2 * (
+            best.end_s - best.start_s
+        ):
+            self._template = boot
+
+    def _reconsider(self) -> list[Boot]:
+        """Tell of candidates set aside that are likely by what has been learnt since."""
+        found: list[Boot] = []
+        for candidate in list(self._undecided):
+            evidence = candidate.evidence if candidate.at_fall is None else max(candidate.at_fall, candidate.evidence)
+            log_odds = evidence + self._priors.log_odds(candidate.sort)
+            if log_odds < LIKELY[candidate.sort]:
+                continue
+            self._undecided.remove(candidate)
+            near_s = _NEAR * self.spacing_s
+            if any(abs(boot.start_s - candidate.again_s) < near_s for boot in self.boots):
+                continue
+            self._priors.learn(candidate.sort, 1.0)
+            self.boots.append(candidate.opening)
+            self.boots.sort(key=lambda boot: boot.start_s)
+            found.append(Boot(candidate.again_s, candidate, log_odds))
+        return found

@@ -1,0 +1,53 @@
+"""The current as it was, tick by tick, so that its mean between any two moments can be had at once."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+
+
+class Trail:
+    """Ticks in the order of time: each holds its level until the next one begins, or for ``most_s`` at a gap.
+
+    Lists, not arrays: it grows tick by tick and is asked for single values.
+    """
+
+    def __init__(self) -> None:
+        self.start_s: list[float] = []
+        self.level_a: list[float] = []
+        self._charge_as: list[float] = []  # from the beginning to the start of each tick
+        self._covered_s: list[float] = []
+
+    def __len__(self) -> int:
+        return len(self.start_s)
+
+    def add(self, start_s: float, level_a: float, most_s: float) -> None:
+        """Add a tick; the one before it is taken to have lasted until now, but at most ``most_s``."""
+        if self.start_s:
+            held_s = min(start_s - self.start_s[-1], most_s)
+            self._charge_as.append(self._charge_as[-1] + self.level_a[-1] * held_s)
+            self._covered_s.append(self._covered_s[-1] + held_s)
+        else:
+            self._charge_as.append(0.0)
+            self._covered_s.append(0.0)
+        self.start_s.append(start_s)
+        self.level_a.append(level_a)
+
+    def place(self, at_s: float) -> int:
+        """Return which tick holds at a moment: the last one that began by then, at least 0."""
+        return max(bisect_right(self.start_s, at_s) - 1, 0)
+
+    def mean_a(self, from_s: float, to_s: float, least_covered: float = 0.6) -> float | None:
+        """Return the mean between two moments that are past; None if less than that share of it was measured."""
+        charge_as, covered_s = self._until(to_s)
+        before_as, before_s = self._until(from_s)
+        covered_s -= before_s
+        if covered_s < least_covered * (to_s - from_s) or covered_s <= 0.0:
+            return None
+        return (charge_as - before_as) / covered_s
+
+    def _until(self, at_s: float) -> tuple[float, float]:
+        place = self.place(at_s)
+        held_s = max(at_s - self.start_s[place], 0.0)
+        if place + 1 < len(self.start_s):
+            held_s = min(held_s, self._covered_s[place + 1] - self._covered_s[place])
+        return self._charge_as[place] + self.level_a[place] * held_s, self._covered_s[place] + held_s

@@ -1,0 +1,118 @@
+"""Where the current turns up from a low: the places at which another boot may begin."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass
+
+from wakerail.analysis.levels import Levels
+from wakerail.analysis.trail import Trail
+
+_LEAST_TURN, _MOST_TURN = 2.0, 8.0
+_NOISE_TURN = 3.5  # deviations of the relative noise that a turn must exceed
+
+
+@dataclass(frozen=True, slots=True)
+class Dip:
+    """The current was low from tick ``fell`` until tick ``rose``; ``edge_a`` lies half-way (on the logarithm).
+
+    ``low_a`` is what it drew meanwhile (lower quartile), ``before_a`` the median before.
+    """
+
+    fell: int
+    rose: int
+    low_a: float
+    before_a: float
+    edge_a: float
+
+
+@dataclass(frozen=True, slots=True)
+class Fall:
+    """The current turned down at tick ``place``, through ``edge_a``."""
+
+    place: int
+    edge_a: float
+
+
+class Turns:
+    """Follows highs and lows; a turn is a change by at least a factor above the standing level."""
+
+    def __init__(self, trail: Trail, levels: Levels) -> None:
+        self._trail, self._levels = trail, levels
+        self._up = True
+        self._high = 0.0
+        self._low = math.inf
+        self._low_place = 0
+        self.rose_place = 0
+
+    def begin(self, place: int) -> None:
+        """Begin at a tick at which the device is up."""
+        self._up, self._high, self.rose_place = True, 0.0, place
+
+    def take(self, above: float) -> Dip | Fall | None:
+        """Take the newest tick as ``levels.above`` gives it; return the turn that it makes."""
+        place = len(self._trail) - 1
+        factor = min(max(_LEAST_TURN, math.exp(_NOISE_TURN * self._levels.relative_noise)), _MOST_TURN)
+        if self._up:
+            if above > self._high:
+                self._high = above
+            elif self._high > factor * above:
+                self._up, self._low, self._low_place = False, above, place
+                return self._fell(place, above)
+            return None
+        if above < self._low:
+            self._low, self._low_place = above, place
+        elif above > factor * self._low:
+            self._up, self._high = True, above
+            return self._rose(place, above)
+        return None
+
+    def _above(self, place: int) -> float:
+        return self._levels.above(self._trail.level_a[place])
+
+    def _plain(self, above: float) -> float:
+        return above - self._levels.floor_a + self._levels.standing_a
+
+    def _fell(self, place: int, above: float) -> Fall:
+        edge = math.sqrt(self._high * above)
+        while place > 0 and self._above(place - 1) < edge:
+            place -= 1
+        return Fall(place, self._plain(edge))
+
+    def _rose(self, place: int, above: float) -> Dip | None:
+        edge = math.sqrt(self._low * above)
+        rose = place
+        while rose - 1 > self._low_place and self._above(rose - 1) > edge:
+            rose -= 1
+        self.rose_place = rose
+        before = self._low_place
+        while before >= 0 and not self._was_up(before, edge):
+            before -= 1
+        if before < 0:
+            return None
+        levels_a = self._trail.level_a
+        low = sorted(levels_a[before + 1 : rose]) or [levels_a[self._low_place]]
+        high = sorted(levels_a[max(before - 7, 0) : before + 1])
+        return Dip(before + 1, rose, low[len(low) // 4], high[len(high) // 2], self._plain(edge))
+
+    def _was_up(self, place: int, edge: float) -> bool:
+        """Tell whether the device drew more than ``edge`` at a tick, and in most of the three up to it."""
+        if self._above(place) < edge:
+            return False
+        return place < 2 or (self._above(place - 1) >= edge) or (self._above(place - 2) >= edge)
+
+
+class FallTimes:
+    """Remembers when falls were, to the sample, until the dips that they begin are over."""
+
+    def __init__(self) -> None:
+        self._known: deque[tuple[int, float]] = deque(maxlen=64)
+
+    def add(self, place: int, at_s: float) -> None:
+        """Note that the fall at a tick was at that sample."""
+        self._known.append((place, at_s))
+
+    def find(self, place: int) -> float | None:
+        """Return the time of a fall at a tick or next to it."""
+        return next((at_s for known, at_s in reversed(self._known) if abs(known - place) <= 1), None)
