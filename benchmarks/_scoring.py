@@ -64,7 +64,9 @@ def match(
     cost = np.where(nearest_s <= near_s, np.abs(off_s).sum(axis=2), _FAR)
     of_truth, of_found = linear_sum_assignment(cost)
     paired = [(i, j) for i, j in zip(of_truth.tolist(), of_found.tolist(), strict=True) if nearest_s[i, j] <= near_s]
-    pairs = [Pair(*np.abs(off_s[i, j]).tolist(), found[j].given_s - truth[i][1]) for i, j in paired]
+    pairs = [
+        Pair(abs(float(off_s[i, j, 0])), abs(float(off_s[i, j, 1])), found[j].given_s - truth[i][1]) for i, j in paired
+    ]
     missed = set(range(len(truth))) - {i for i, _ in paired}
     invented = set(range(len(found))) - {j for _, j in paired}
     return pairs, [truth[i] for i in sorted(missed)], [found[j] for j in sorted(invented)]

@@ -59,20 +59,31 @@ def read(job: Job) -> Score:
     places = np.searchsorted(t_s, ends_s, side="right")
     reader = BootReader(ReaderSettings())
     given_s: dict[int, float] = {}
-    taken_back = 0
+    counts: dict[int, bool] = {}
     for (start, end), at_s in zip(itertools.pairwise([0, *places.tolist()]), ends_s.tolist(), strict=True):
         if end == start:
             continue
         for seen in reader.take(t_s[start:end], recording.current_a[start:end]):
             if isinstance(seen, Restart):
                 given_s[seen.number] = at_s
-            taken_back += isinstance(seen, Revision) and not seen.counts
+            elif isinstance(seen, Revision):
+                counts[seen.number] = seen.counts
     restarts = [
         Found(one.at_s, one.again_s, given_s.get(one.number, end_s), f"{one.probability:.3f} {one.says}")
         for one in reader.finish(end_s).restarts
+        if counts.get(one.number, True)
     ]
     pairs, missed, invented = match(truth.restarts, restarts, case.sample_s)
-    return Score(seed, case, truth.confusers, end_s, tuple(pairs), tuple(missed), tuple(invented), taken_back)
+    return Score(
+        seed,
+        case,
+        truth.confusers,
+        end_s,
+        tuple(pairs),
+        tuple(missed),
+        tuple(invented),
+        list(counts.values()).count(False),
+    )
 
 
 def faulty_jobs(seeds: range, rate_hz: float, count: int) -> Iterator[Job]:
