@@ -192,7 +192,9 @@ def train(count: int, rate_hz: float) -> None:
 
 def page(figures: dict[str, object], rows: dict[str, dict[str, dict[str, object]]]) -> str:
     """Return the report as a page."""
-    goals = "\n".join(f"| {name} | {figures[name]} | {goal} |" for name, goal in GOALS.items())
+    goals = "\n".join(
+        f"| {name} | {_cell(figures.get(f'{name}_interval', figures[name]))} | {goal} |" for name, goal in GOALS.items()
+    )
     hours = ", ".join(f"{long_h} h at {rate_hz:g}/s" for rate_hz, long_h in HEALTHY_H.items())
     counts = ", ".join(f"{count} at {rate_hz:g}/s" for rate_hz, count in FAULTY.items())
     return f"""# How well a boot is read from its current
