@@ -210,7 +210,10 @@ class OnsetSeen(EventData, frozen=True, kw_only=True):
 
 
 class RestartSeen(EventData, frozen=True, kw_only=True):
-    """The device went through its boot again. ``at_s``: the running boot ended; ``again_s``: the next began."""
+    """The device went through its boot again. ``at_s``: the running boot ended; ``again_s``: the next began.
+
+    ``probability`` is how sure that is; None: not recorded. What is learnt later comes as ``RestartRevised``.
+    """
 
     run: str
     at_s: float
@@ -218,6 +221,41 @@ class RestartSeen(EventData, frozen=True, kw_only=True):
     number: int
     evidence: list[str]
     says: str
+    probability: float | None = None
+
+
+class RestartRevised(EventData, frozen=True, kw_only=True):
+    """What was told of restart ``number`` is told anew: how sure it is now, and whether it still ``counts``."""
+
+    run: str
+    number: int
+    at_s: float
+    probability: float
+    counts: bool
+    says: str
+
+
+class StageLevel(Struct, frozen=True, kw_only=True):
+    """A stretch of like behaviour: its bounds, and mean, standard deviation, peak, charge and energy in it.
+
+    ``energy_j`` is None where voltage was not measured throughout.
+    """
+
+    start_s: float
+    end_s: float
+    mean_a: float
+    spread_a: float
+    peak_a: float
+    charge_ma_s: float
+    energy_j: float | None = None
+
+
+class StagesRead(EventData, frozen=True, kw_only=True):
+    """The stages of a watch, told at its end. Of ``count`` stages in all, the first are in ``stages``."""
+
+    run: str
+    count: int
+    stages: list[StageLevel]
 
 
 class RunFinished(EventData, frozen=True, kw_only=True):

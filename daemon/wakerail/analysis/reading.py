@@ -1,294 +1,381 @@
-"""From what a boot reader saw to a finding, its outcome, and one plain sentence."""
+"""From what a boot reader saw to a finding, its outcome, how sure it is, and one plain sentence.
+
+How sure: a restart that was found has its own probability, so that there was any is 1 less the product of what each
+lacks. That there was none is the product over the dips and jumps that were set aside, times how sure the level at the
+end tells what the device does there (the numbers beside each rule below: common practice, not measured). What the
+supply did is measured (99 %), and so is what the data lack.
+"""
 
 from __future__ import annotations
 
-import itertools
 import math
-import statistics
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from wakerail.analysis.levels import SecondLevel
+import numpy as np
+
+from wakerail.analysis.assurance import clean_trials_needed, upper_bound
+from wakerail.analysis.cadence import Cadence, cadence_of, percent
+from wakerail.analysis.course import Seconds, dark_since_s, gaps_s, level_at, sample_spacing_s, seconds_of
+from wakerail.analysis.onset import HOLD_S, First
 from wakerail.analysis.seen import Restart
 from wakerail.analysis.settings import ReaderSettings
+from wakerail.analysis.stages import Stage, stages_of
+from wakerail.analysis.supply import BootEnd, SupplyWatch, flat_top_a
+from wakerail.analysis.telling import tell_restarts
+from wakerail.analysis.ticks import Ticks
+from wakerail.analysis.words import brief
 from wakerail_kit.messages import Measurement
 from wakerail_kit.outcome import Finding, Outcome
 from wakerail_kit.units import human
 
 _FEWEST_SAMPLES = 10
 _FEWEST_PULSES = 3  # fewer may be disturbances
+_SLOWEST_S = 0.25 + 1e-6  # samples further apart do not show the short dips of a restart
+_GAP_SPACINGS = 5.0  # a trace has no gaps shorter than this
+_MOST_MISSING = 0.05  # of the watch, in gaps
+
 _STEADY_FACTOR = 2.0  # a boot moves its level by more between its stages, load and reception by less
 _STILL_SHARE = 0.04  # what runs has timers, radios or a display; what hangs draws the same all the time
+_STILL_A = 0.010  # below this a meter's own steps and noise look like movement
 _ASLEEP_SHARE = 0.1  # of the busiest second: a hung processor draws more than this, a sleeping one less
 _AT_REST_SHARE = 0.6  # of the busiest second: a boot loads memory and processor fully, what has booted waits
 _ONE_LEVEL_FACTOR = 1.5  # of the opening level: a boot that goes on wakes memory and then all cores
-_REGULAR = 0.1  # times that differ by less are called one time
+
+_MEASURED, _BY_USB = 0.99, 0.98
+_STAYED_DARK, _AT_REST, _UNMOVING, _ONE_LEVEL, _BUSY = 0.95, 0.95, 0.9, 0.85, 0.5
 
 
-_Conclusion = tuple[Finding, Outcome, str]
-
-
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Watched:
-    """What a reader has gathered. Times are monotonic seconds, None what did not happen or is not known.
+    """What a reader has gathered. Times are monotonic seconds, currents amperes; None is what is not known.
 
-    ``drawing`` is None if it never became clear whether the first level was standing draw or a running device.
-    ``quiet`` are the seconds before the device drew, ``seconds`` those since it last rose or fell. ``opening_a`` is
-    how the last boot began, ``busiest_a`` the level of its busiest second. ``usb_mode`` is the mode
-    that USB shows at the end, and whether it is the last of its family.
+    began: how the trace began. off_a: at this and below the device draws what it draws standing. base_a: what it
+    drew before it drew more. doubts: the probabilities of restarts that were not told. sleeps: dips in which it
+    stayed on USB. usb_mode: the mode that USB shows at the end, and whether it is the last of its family.
     """
 
     settings: ReaderSettings
-    samples: int = 0
-    first_s: float = 0.0
-    last_s: float | None = None
-    end_s: float = 0.0
-    longest_gap_s: float = 0.0
-    peak_a: float = -math.inf
-    pulses: int = 0
-    drawing: bool | None = False
-    onset_s: float | None = None
-    up_since_s: float | None = None
-    fell_s: float | None = None
-    sleeps: int = 0
-    restarts: list[Restart] = field(default_factory=list)
-    limited: bool = False
-    shorted_v: float | None = None
-    quiet: list[SecondLevel] = field(default_factory=list)
-    seconds: list[SecondLevel] = field(default_factory=list)
-    opening_a: float | None = None
-    busiest_a: float = 0.0
-    usb_mode: tuple[str, bool] | None = None
-    usb_returned_s: list[float] = field(default_factory=list)
-
-    @property
-    def standing_a(self) -> float | None:
-        """The current before the prompt, as told or as seen; None if neither."""
-        settings = self.settings
-        if settings.standing_a is not None or settings.prompted_s is None:
-            return settings.standing_a
-        before = [second.median for second in self.quiet if second.start_s + 1.0 <= settings.prompted_s]
-        return statistics.median(before) if before else None
-
-    @property
-    def started_s(self) -> float:
-        """When the boot began that is last known of."""
-        return self.first_s if self.up_since_s is None else self.up_since_s
-
-    @property
-    def settled(self) -> list[SecondLevel]:
-        """The whole seconds of the settling time at the end of the watch."""
-        return [second for second in self.seconds if second.start_s >= self.end_s - self.settings.settle_s]
+    ticks: Ticks
+    end_s: float
+    began: First
+    onset_s: float | None
+    base_a: float | None
+    off_a: float
+    pulses: int
+    restarts: tuple[Restart, ...]
+    doubts: Sequence[float]
+    sleeps: int
+    supply: SupplyWatch
+    usb_mode: tuple[str, bool] | None
+    usb_returns: int
 
 
 @dataclass(frozen=True, slots=True)
 class BootReading:
-    """What a watch concludes. Currents in amperes, times in monotonic seconds; None is what could not be had.
+    """What a watch concludes, with the ``probability`` that it is so. None is what could not be had.
 
-    ``running_a`` is the level of the settling time at the end, ``cadence_s`` the median time from one restart to
-    the next, which takes two restarts.
+    ``restarts`` are those that count in the end, in the order of time. ``standing_a`` is what the device drew before
+    it was started, ``running_a`` the level of the settling time at the end, ``cadence`` needs two restarts.
     """
 
     finding: Finding
     outcome: Outcome
+    probability: float
     says: str
     onset_s: float | None
     restarts: tuple[Restart, ...]
+    stages: tuple[Stage, ...]
+    cadence: Cadence | None
     standing_a: float | None
     running_a: float | None
     peak_a: float | None
-    cadence_s: float | None
-    measurements: list[Measurement]
+    measurements: list[Measurement] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class _Conclusion:
+    finding: Finding
+    outcome: Outcome
+    says: str
+    sure: float
 
 
 def judge(watched: Watched) -> BootReading:
     """Conclude. What is a fault of the supply's setting or of the record is never called the device's."""
-    finding, outcome, says = _conclude(watched)
-    starts_s = [restart.at_s for restart in watched.restarts]
-    intervals_s = [after - before for before, after in itertools.pairwise(starts_s)]
-    running_a = statistics.median(second.median for second in watched.settled) if _is_up(watched) else None
+    judged = _Judged(watched)
+    concluded = judged.conclude()
+    standing_a = judged.standing_a
+    if standing_a is None and watched.onset_s is not None:
+        standing_a = watched.base_a
     reading = BootReading(
-        finding=finding,
-        outcome=outcome,
-        says=says,
+        finding=concluded.finding,
+        outcome=concluded.outcome,
+        probability=concluded.sure,
+        says=concluded.says,
         onset_s=watched.onset_s,
-        restarts=tuple(watched.restarts),
-        standing_a=watched.standing_a,
-        running_a=running_a,
-        peak_a=watched.peak_a if watched.samples else None,
-        cadence_s=statistics.median(intervals_s) if intervals_s else None,
-        measurements=[],
+        restarts=watched.restarts,
+        stages=stages_of(watched.ticks, _breaks_s(watched)),
+        cadence=_cadence(watched),
+        standing_a=standing_a,
+        running_a=judged.running_a,
+        peak_a=float(watched.ticks.high_a.max()) if len(watched.ticks) else None,
     )
-    reading.measurements.extend(_measure(watched, reading))
+    reading.measurements.extend(_measure(watched, reading, judged.standing_a))
     return reading
 
 
-def _is_up(watched: Watched) -> bool:
-    return watched.drawing is True and bool(watched.settled)
+def _breaks_s(watched: Watched) -> list[float]:
+    moments = [moment for restart in watched.restarts for moment in (restart.at_s, restart.again_s)]
+    return moments if watched.onset_s is None else [watched.onset_s, *moments]
 
 
-def _conclude(watched: Watched) -> _Conclusion:
-    """Try the findings in the order of how much they explain: a short first, running last."""
-    if (supply := _conclude_of_supply(watched)) is not None:
-        return supply
-    if watched.restarts:
-        return Finding.RESTARTING, Outcome.FAILED, _tell_restarts(watched)
-    if (why := _too_little_data(watched)) is not None:
-        return _inconclusive(why)
-    settings, standing_a = watched.settings, watched.standing_a
-    if standing_a is not None and standing_a > settings.standing_max_a:
-        says = f"It drew {human(standing_a, 'A')} before it was started; at most {human(settings.standing_max_a, 'A')}"
-        return Finding.STANDING_DRAW, Outcome.FAILED, says + " is right. Something on a main rail leaks."
-    if watched.drawing is not True and watched.onset_s is None:
-        return _conclude_without_draw(watched)
-    return _conclude_of_end(watched) if watched.fell_s is None else _conclude_of_fall(watched, watched.fell_s)
+def _cadence(watched: Watched) -> Cadence | None:
+    """Return the cadence; where USB and current told of restarts that overlap, without the times up."""
+    restarts = watched.restarts
+    starts_s = np.array([restart.again_s for restart in restarts])
+    if len(starts_s) < 2 or not (np.diff(starts_s) > 0).all():
+        return None
+    onset_s = watched.onset_s if watched.onset_s is not None and watched.onset_s < starts_s[0] else None
+    ends_s = np.array([restart.at_s for restart in restarts])
+    begun_s = np.concatenate(([-math.inf if onset_s is None else onset_s], starts_s[:-1]))
+    uncertainty_s = max(restart.uncertainty_s for restart in restarts)
+    known_ends_s = ends_s.tolist() if (ends_s >= begun_s).all() else []
+    return cadence_of(starts_s.tolist(), uncertainty_s, ends_s=known_ends_s, onset_s=onset_s)
+
+
+class _Judged:
+    """The rules, in the order of how much they explain: a short first, running last."""
+
+    def __init__(self, watched: Watched) -> None:
+        self._watched = watched
+        self._settings = watched.settings
+        ticks = watched.ticks
+        self._spacing_s = sample_spacing_s(ticks)
+        self._first_s = float(ticks.start_s[0]) if len(ticks) else watched.end_s
+        begun_s = [restart.again_s for restart in watched.restarts]
+        self._started_s = begun_s[-1] if begun_s else watched.onset_s
+        self._drawing = watched.began is not First.UNCLEAR
+        self._fell_s = dark_since_s(ticks, watched.off_a) if self._drawing else None
+        self._seconds = seconds_of(ticks, self._begun_s, watched.end_s)
+
+    @property
+    def _begun_s(self) -> float:
+        """When the boot began that is last known of, or the record."""
+        return self._first_s if self._started_s is None else self._started_s
+
+    @property
+    def _settled(self) -> Seconds:
+        """The whole seconds of the settling time at the end of the watch."""
+        return self._seconds.since(self._watched.end_s - self._settings.settle_s)
+
+    @property
+    def running_a(self) -> float | None:
+        """The level at the end, if the device was up."""
+        if not self._drawing or self._fell_s is not None or not len(self._settled):
+            return None
+        return float(np.median(self._settled.median_a))
+
+    @property
+    def standing_a(self) -> float | None:
+        """The current before the prompt, as told or as seen; None if neither."""
+        settings = self._settings
+        if settings.standing_a is not None or settings.prompted_s is None:
+            return settings.standing_a
+        until_s = (
+            settings.prompted_s if self._watched.onset_s is None else min(settings.prompted_s, self._watched.onset_s)
+        )
+        before = seconds_of(self._watched.ticks, self._first_s, until_s)
+        return float(np.median(before.median_a)) if len(before) else None
+
+    def conclude(self) -> _Conclusion:
+        watched, settings = self._watched, self._settings
+        if (supply := self._of_supply()) is not None:
+            return supply
+        if watched.restarts:
+            any_of_them = 1.0 - math.prod(1.0 - restart.probability for restart in watched.restarts)
+            says = tell_restarts(watched.restarts, watched.onset_s, self._watched_s, self._fell_s, watched.end_s)
+            return _Conclusion(Finding.RESTARTING, Outcome.FAILED, says, any_of_them)
+        if (why := self._too_little_data()) is not None:
+            return _inconclusive(why)
+        standing_a = self.standing_a
+        if standing_a is not None and standing_a > settings.standing_max_a:
+            most = human(settings.standing_max_a, "A")
+            says = f"It drew {human(standing_a, 'A')} before it was started; at most {most} is right."
+            says += " Something on a main rail leaks."
+            return _Conclusion(Finding.STANDING_DRAW, Outcome.FAILED, says, _MEASURED)
+        if not self._drawing:
+            return self._without_draw()
+        concluded = self._of_end() if self._fell_s is None else self._of_fall(self._fell_s)
+        clean = math.prod(1.0 - doubt for doubt in watched.doubts)
+        if concluded.finding is Finding.TOO_LITTLE_DATA:
+            return concluded
+        return _Conclusion(concluded.finding, concluded.outcome, concluded.says, clean * concluded.sure)
+
+    @property
+    def _watched_s(self) -> float:
+        watched = self._watched
+        first_s = self._first_s if len(watched.ticks) else watched.restarts[0].at_s
+        return watched.end_s - first_s
+
+    def _of_supply(self) -> _Conclusion | None:
+        watched, limit_a = self._watched, self._settings.limit_a
+        limit = "" if limit_a is None else f" of {human(limit_a, 'A')}"
+        if (shorted_v := watched.supply.dragged_down_v()) is not None:
+            says = f"The supply stands at its limit{limit} and is dragged down to {human(shorted_v, 'V')}."
+            says += " A main rail is shorted."
+            return _Conclusion(Finding.HARD_SHORT, Outcome.FAILED, says, _MEASURED)
+        ends = [BootEnd(restart.at_s, restart.uncertainty_s) for restart in watched.restarts]
+        if self._fell_s is not None:
+            ends.append(BootEnd(self._fell_s, self._spacing_s))
+        # it may have been starved before it drew for long enough to be seen
+        never_up = not self._drawing and watched.supply.met_its_limit and self._is_low(self._watched.end_s)
+        if watched.supply.held_back(ends) or never_up:
+            more = "a higher limit" if limit_a is None else f"a limit of {human(2 * limit_a, 'A')}"
+            says = f"The supply ran into its limit{limit}, so the boot was held back; try {more}."
+            return _Conclusion(Finding.SUPPLY_LIMITED, Outcome.INCONCLUSIVE, says, _MEASURED)
+        if limit_a is None and len(watched.ticks) and (top_a := flat_top_a(watched.ticks)) is not None:
+            says = (
+                f"The voltage sagged while the current stood at {brief_a(top_a)}, as of a supply at its limit, so the "
+                f"boot was held back; try a limit of {brief_a(2 * top_a)}."
+            )
+            return _Conclusion(Finding.SUPPLY_LIMITED, Outcome.INCONCLUSIVE, says, _MEASURED)
+        return None
+
+    def _is_low(self, at_s: float) -> bool:
+        seconds = seconds_of(self._watched.ticks, self._first_s, at_s)
+        return bool(len(seconds)) and bool(seconds.median_a[-1] <= self._watched.off_a)
+
+    def _too_little_data(self) -> str | None:
+        watched, ticks = self._watched, self._watched.ticks
+        samples = int(ticks.count.sum())
+        if not samples and watched.usb_returns + (watched.usb_mode is not None):
+            return "USB alone showed no restart; without the current that is no proof that there was none."
+        if samples < _FEWEST_SAMPLES:
+            return f"Only {samples} samples of the current came in; that carries no claim."
+        if self._spacing_s > _SLOWEST_S:
+            return (
+                f"The samples are {brief(self._spacing_s)} apart, and a restart could hide between two; "
+                "at least 5 samples a second are needed."
+            )
+        least_s = max(self._settings.max_gap_s, _GAP_SPACINGS * self._spacing_s)
+        gaps = np.append(gaps_s(ticks, least_s), max(watched.end_s - float(ticks.end_s[-1]), 0.0))
+        if gaps.max() > least_s + 1e-6:
+            return f"No sample came in for {human(float(gaps.max()), 's')}; a restart could hide in that."
+        missing_s = gaps_s(ticks, _GAP_SPACINGS * self._spacing_s).sum()
+        length_s = float(ticks.end_s[-1] - ticks.start_s[0])
+        if missing_s > _MOST_MISSING * length_s:
+            return (
+                f"Samples are missing for {brief(missing_s)} of {brief(length_s)} in all, and restarts could hide in "
+                f"that; no more than {percent(_MOST_MISSING)} may be missing."
+            )
+        return None
+
+    def _without_draw(self) -> _Conclusion:
+        watched, settings = self._watched, self._settings
+        peak = human(float(watched.ticks.high_a.max()), "A")
+        if (
+            settings.standing_a is None
+            and self.standing_a is None
+            and (watched.base_a or 0.0) > settings.standing_max_a
+        ):
+            return _inconclusive(
+                f"It drew up to {peak} from the first sample on; without the current before the start, off and running "
+                "look the same. Measure that first."
+            )
+        waited_s = watched.end_s - (self._first_s if settings.prompted_s is None else settings.prompted_s)
+        if waited_s < settings.patience_s:
+            return _inconclusive(
+                f"It drew nothing yet, but was watched for only {human(waited_s, 's')}; "
+                f"at least {human(settings.patience_s, 's')} are needed."
+            )
+        if watched.pulses >= _FEWEST_PULSES:
+            return _inconclusive(
+                f"It drew in {watched.pulses} pulses too short for a boot, up to {peak}; watch at a higher sample rate."
+            )
+        says = f"It drew nothing in the {human(waited_s, 's')} after it was to start; never more than {peak}."
+        return _Conclusion(Finding.NO_DRAW, Outcome.FAILED, says, _MEASURED)
+
+    def _of_fall(self, fell_s: float) -> _Conclusion:
+        dark_s = self._watched.end_s - fell_s
+        if dark_s < self._settings.settle_s:
+            return _inconclusive(
+                f"It stopped drawing only {human(dark_s, 's')} before the end; watch longer to see whether it comes "
+                f"back, {human(self._settings.settle_s, 's')} at least."
+            )
+        peak, up = human(float(self._watched.ticks.high_a.max()), "A"), human(fell_s - self._begun_s, "s")
+        says = f"It began to start, drew up to {peak}, stopped after {up} and did not come back."
+        return _Conclusion(Finding.STALLED, Outcome.FAILED, says, _STAYED_DARK)
+
+    def _of_end(self) -> _Conclusion:
+        settings, watched, seconds = self._settings, self._watched, self._settled
+        up_s = watched.end_s - self._begun_s
+        half = len(seconds) // 2
+        if up_s < settings.settle_s or half < 2:
+            return _inconclusive(
+                f"It was up for only {human(up_s, 's')} at the end; at least {human(settings.settle_s, 's')} are needed."
+            )
+        earlier_a, later_a = float(np.median(seconds.median_a[:half])), float(np.median(seconds.median_a[half:]))
+        level = human(later_a, "A")
+        if not 1 / _STEADY_FACTOR < later_a / max(earlier_a, 1e-9) < _STEADY_FACTOR:
+            return _inconclusive(
+                f"Its current was still going from {human(earlier_a, 'A')} to {level} at the end; watch longer."
+            )
+        up = f"for {human(up_s, 's')}"
+        began = "It started" if self._started_s is not None else "It was running already"
+        if watched.usb_mode is not None:
+            mode, is_last = watched.usb_mode
+            if not is_last:
+                says = f"{began} and stays in mode {mode!r} on USB, at {level}, {up}."
+                return _Conclusion(Finding.STALLED, Outcome.FAILED, says, _BY_USB)
+            says = f"{began}, stayed up {up}, and is on USB in mode {mode!r} at {level}."
+            return _Conclusion(Finding.RUNNING, Outcome.PASSED, says + _shown(), _BY_USB)
+        slept = f" It slept {watched.sleeps} times, still on USB." if watched.sleeps else ""
+        return self._of_level(later_a, began, f"{began} and stayed up {up}, at the end at {level}.{slept}")
+
+    def _of_level(self, level_a: float, began: str, running: str) -> _Conclusion:
+        """Tell running from hanging by the current alone: what runs comes to rest after its boot, and is never still."""
+        settings, seconds, level = self._settings, self._settled, human(level_a, "A")
+        busiest_a = float(self._seconds.median_a.max())
+        opening_a = None if self._started_s is None else level_at(self._watched.ticks, self._started_s, HOLD_S)
+        spread_a = float(seconds.high_a.max() - seconds.low_a.min())
+        if spread_a <= max(_STILL_A, _STILL_SHARE * level_a):
+            if level_a < _ASLEEP_SHARE * busiest_a:
+                return _inconclusive(f"It ended at an unmoving {level}, asleep or halted; wake it and watch again.")
+            says = f"{began} and hangs: for the last {human(settings.settle_s, 's')} it drew an unmoving {level}."
+            return _Conclusion(Finding.STALLED, Outcome.FAILED, says, _UNMOVING)
+        if level_a <= _AT_REST_SHARE * busiest_a:
+            return _Conclusion(Finding.RUNNING, Outcome.PASSED, running + _shown(), _AT_REST)
+        if opening_a is not None and busiest_a <= _ONE_LEVEL_FACTOR * opening_a:
+            says = f"{began} and hangs: it never left the {level} that it began with."
+            return _Conclusion(Finding.STALLED, Outcome.FAILED, says, _ONE_LEVEL)
+        says = (
+            f"It stays at {level}, as busy as in its boot: it hangs there, or runs under load. "
+            "Look at its screen or USB."
+        )
+        return _Conclusion(Finding.STALLED, Outcome.INCONCLUSIVE, says, _BUSY)
 
 
 def _inconclusive(says: str) -> _Conclusion:
-    return Finding.TOO_LITTLE_DATA, Outcome.INCONCLUSIVE, says
+    return _Conclusion(Finding.TOO_LITTLE_DATA, Outcome.INCONCLUSIVE, says, _MEASURED)
 
 
-def _conclude_of_supply(watched: Watched) -> _Conclusion | None:
-    limit_a = watched.settings.limit_a
-    limit = "" if limit_a is None else f" of {human(limit_a, 'A')}"
-    if watched.shorted_v is not None:
-        says = f"The supply stands at its limit{limit} and is dragged down to {human(watched.shorted_v, 'V')}."
-        return Finding.HARD_SHORT, Outcome.FAILED, says + " A main rail is shorted."
-    if watched.limited:
-        more = "a higher limit" if limit_a is None else f"a limit of {human(2 * limit_a, 'A')}"
-        says = f"The supply ran into its limit{limit}, so the boot was held back; try {more}."
-        return Finding.SUPPLY_LIMITED, Outcome.INCONCLUSIVE, says
-    return None
-
-
-def _too_little_data(watched: Watched) -> str | None:
-    max_gap_s = watched.settings.max_gap_s
-    if watched.samples < _FEWEST_SAMPLES or watched.last_s is None:
-        return f"Only {watched.samples} samples of the current came in; that carries no claim."
-    gap_s = max(watched.longest_gap_s, watched.end_s - watched.last_s)
-    if gap_s > max_gap_s:
-        return f"No sample came in for {human(gap_s, 's')}; a restart could hide in that."
-    return None
-
-
-def _conclude_without_draw(watched: Watched) -> _Conclusion:
-    settings = watched.settings
-    peak = human(watched.peak_a, "A")
-    if watched.drawing is None:
-        return _inconclusive(
-            f"It drew up to {peak} from the first sample on; without the current before the start, off and running "
-            "look the same. Measure that first."
-        )
-    waited_s = watched.end_s - (watched.first_s if settings.prompted_s is None else settings.prompted_s)
-    if waited_s < settings.patience_s:
-        return _inconclusive(f"It drew nothing yet, but was watched for only {human(waited_s, 's')}.")
-    if watched.pulses >= _FEWEST_PULSES:
-        return _inconclusive(
-            f"It drew in {watched.pulses} pulses too short for a boot, up to {peak}; watch at a higher sample rate."
-        )
-    says = f"It drew nothing in the {human(waited_s, 's')} after it was to start; never more than {peak}."
-    return Finding.NO_DRAW, Outcome.FAILED, says
-
-
-def _conclude_of_fall(watched: Watched, fell_s: float) -> _Conclusion:
-    dark_s = watched.end_s - fell_s
-    if dark_s < watched.settings.settle_s:
-        return _inconclusive(
-            f"It stopped drawing only {human(dark_s, 's')} before the end; watch longer to see whether it comes back."
-        )
-    up_s = fell_s - watched.started_s
-    says = f"It began to start, drew up to {human(watched.peak_a, 'A')}, stopped after {human(up_s, 's')}"
-    return Finding.STALLED, Outcome.FAILED, says + " and did not come back."
-
-
-def _conclude_of_end(watched: Watched) -> _Conclusion:
-    settings, seconds = watched.settings, watched.settled
-    up_s = watched.end_s - watched.started_s
-    half = len(seconds) // 2
-    if up_s < settings.settle_s or half < 2:
-        return _inconclusive(
-            f"It was up for only {human(up_s, 's')} at the end; at least {human(settings.settle_s, 's')} are needed."
-        )
-    earlier_a = statistics.median(second.median for second in seconds[:half])
-    later_a = statistics.median(second.median for second in seconds[half:])
-    level = human(later_a, "A")
-    if not 1 / _STEADY_FACTOR < later_a / max(earlier_a, 1e-9) < _STEADY_FACTOR:
-        return _inconclusive(
-            f"Its current was still going from {human(earlier_a, 'A')} to {level} at the end; watch longer."
-        )
-    up = f"for {human(up_s, 's')}"
-    if watched.usb_mode is not None:
-        mode, is_last = watched.usb_mode
-        if not is_last:
-            says = f"It started and stays in mode {mode!r} on USB, at {level}, {up}."
-            return Finding.STALLED, Outcome.FAILED, says
-        return (
-            Finding.RUNNING,
-            Outcome.PASSED,
-            f"It started, stayed up {up}, and is on USB in mode {mode!r} at {level}.",
-        )
-    slept = f" It slept {watched.sleeps} times, still on USB." if watched.sleeps else ""
-    return _conclude_of_level(watched, later_a, f"It started and stayed up {up}, at the end at {level}.{slept}")
-
-
-def _conclude_of_level(watched: Watched, level_a: float, running: str) -> _Conclusion:
-    """Tell running from hanging by the current alone: what runs comes to rest after its boot, and is never still."""
-    settings, seconds, level = watched.settings, watched.settled, human(level_a, "A")
-    spread_a = max(second.high for second in seconds) - min(second.low for second in seconds)
-    if spread_a <= max(2 * settings.margin_a, _STILL_SHARE * level_a):
-        if level_a >= _ASLEEP_SHARE * watched.busiest_a:
-            says = f"It started and hangs: for the last {human(settings.settle_s, 's')} it drew an unmoving {level}."
-            return Finding.STALLED, Outcome.FAILED, says
-        if watched.usb_mode is None:
-            return _inconclusive(f"It ended at an unmoving {level}, asleep or halted; wake it and watch again.")
-    if level_a <= _AT_REST_SHARE * watched.busiest_a:
-        return Finding.RUNNING, Outcome.PASSED, running
-    if watched.opening_a is not None and watched.busiest_a <= _ONE_LEVEL_FACTOR * watched.opening_a:
-        return Finding.STALLED, Outcome.FAILED, f"It started and hangs: it never left the {level} that it began with."
-    says = (
-        f"It stays at {level}, as busy as in its boot: it hangs there, or runs under load. Look at its screen or USB."
+def _shown() -> str:
+    """Say what one clean boot shows, and what would show something."""
+    bound, enough = upper_bound(0, 1), 0.1
+    return (
+        f" One clean boot shows only that it restarts in less than {percent(bound)} of its boots; "
+        f"{clean_trials_needed(enough)} would show less than {percent(enough)}."
     )
-    return Finding.STALLED, Outcome.INCONCLUSIVE, says
 
 
-def _tell_restarts(watched: Watched) -> str:
-    """Say how often, how regularly and after how long: the same time each time points to one place in the boot."""
-    restarts = watched.restarts
-    begun_s = [watched.onset_s, *(restart.again_s for restart in restarts)]
-    ups_s = [restart.at_s - begin_s for begin_s, restart in zip(begun_s, restarts, strict=False) if begin_s is not None]
-    if len(restarts) == 1:
-        return _tell_one_restart(watched, ups_s)
-    doubt_s = max(restart.uncertainty_s for restart in restarts)
-    intervals_s = [after.at_s - before.at_s for before, after in itertools.pairwise(restarts)]
-    every = _in_words(intervals_s, doubt_s, "every {}" if len(intervals_s) > 1 else "{} apart", "{} to {} apart")
-    up = _in_words(ups_s, doubt_s, "about {}", "{} to {}")
-    first_s = watched.first_s if watched.samples else restarts[0].at_s
-    within = _brief(watched.end_s - first_s)
-    return f"It restarted {len(restarts)} times in {within}, {every}; each time after {up} up."
+def brief_a(level_a: float) -> str:
+    """Return a current with three digits."""
+    return human(float(f"{level_a:.3g}"), "A")
 
 
-def _tell_one_restart(watched: Watched, ups_s: list[float]) -> str:
-    up = f", after {_brief(ups_s[0])} up" if ups_s else ""
-    again_s = watched.restarts[-1].again_s
-    if watched.fell_s is not None:
-        return f"It restarted once{up}, and stopped again {_brief(watched.fell_s - again_s)} later."
-    return f"It restarted once{up}, and then stayed up for the {_brief(watched.end_s - again_s)} until the watch ended."
-
-
-def _in_words(times_s: list[float], doubt_s: float, alike: str, unlike: str) -> str:
-    """Put times that are the same, as far as they are known, into ``alike``; else their range into ``unlike``."""
-    low_s, high_s = min(times_s), max(times_s)
-    if high_s - low_s <= max(2 * doubt_s, _REGULAR * high_s):
-        return alike.format(_brief(statistics.median(times_s)))
-    return unlike.format(_brief(low_s), _brief(high_s))
-
-
-def _brief(time_s: float) -> str:
-    """Return a time with three digits: no sampling on a bench tells more."""
-    return human(float(f"{time_s:.3g}"), "s")
-
-
-def _measure(watched: Watched, reading: BootReading) -> list[Measurement]:
-    settings = watched.settings
+def _measure(watched: Watched, reading: BootReading, standing_a: float | None) -> list[Measurement]:
+    settings, cadence = watched.settings, reading.cadence
     found: list[Measurement] = []
 
     def note(name: str, value: float | None, unit: str, high: float | None, uncertainty: float | None = None) -> None:
@@ -301,12 +388,12 @@ def _measure(watched: Watched, reading: BootReading) -> list[Measurement]:
 
     # Whoever measured it before has it among the measurements already, unless it is what was found.
     if settings.standing_a is None or reading.finding is Finding.STANDING_DRAW:
-        note("standing-current", reading.standing_a, "A", settings.standing_max_a)
+        note("standing-current", standing_a, "A", settings.standing_max_a)
     note("peak-current", reading.peak_a, "A", settings.limit_a)
     note("running-current", reading.running_a, "A", None)
     note("restarts", float(len(reading.restarts)), "1", 0.0)
     # the two ends of an interval err independently
     doubt_s = max((restart.uncertainty_s for restart in reading.restarts), default=0.0) * math.sqrt(2)
-    note("restart-interval", reading.cadence_s, "s", None, doubt_s)
-    note("usb-returns", float(len(watched.usb_returned_s)) or None, "1", None)
+    note("restart-interval", None if cadence is None else cadence.median_s, "s", None, doubt_s)
+    note("usb-returns", float(watched.usb_returns) or None, "1", None)
     return found

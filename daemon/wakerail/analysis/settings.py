@@ -1,4 +1,4 @@
-"""What the boot reader is told about the watch, and the few levels and times by which it decides."""
+"""What the boot reader is told about the watch, and the few levels and times by which it concludes."""
 
 from __future__ import annotations
 
@@ -15,14 +15,10 @@ class ReaderSettings:
         limit_a, set_v: the supply's current limit and set voltage.
 
     Thresholds:
-        hold_s: how long a level must last, over at least two samples, before it counts. Supply supervisors commonly
-            hold a device in reset for 0.14 s or longer; radios and regulators pulse for less.
-        margin_a: how near to the standing level counts as off. Must exceed the meter's noise and resolution, and
-            stay below what the device draws asleep; twice this above standing counts as drawing.
         standing_max_a: a device that is off should not draw more than this.
         patience_s: how long a device may take to begin to draw.
         settle_s: how long it must have been up at the end of the watch before that can be called running.
-        max_gap_s: the longest time without a sample in which no restart could hide.
+        max_gap_s: the longest time without a sample in which no restart could hide; more where the trace is slower.
         short_hold_s: how long the supply must be dragged down for a hard short; charging capacitors takes less.
     """
 
@@ -30,8 +26,6 @@ class ReaderSettings:
     standing_a: float | None = None
     limit_a: float | None = None
     set_v: float | None = None
-    hold_s: float = 0.14
-    margin_a: float = 0.005
     standing_max_a: float = 0.005
     patience_s: float = 5.0
     settle_s: float = 10.0

@@ -1,251 +1,309 @@
 """Watches a boot as it happens: when the device begins to draw, and every time that it starts over.
 
-A plain detector: current with hysteresis and a hold time, and USB as the second witness. A restart is a fall to
-near the standing level and a rise from it, unless the device stayed on USB meanwhile, which a device in reset
-cannot; or a return on USB in an earlier boot mode, which needs no fall. Where it falls short:
+Puts the parts together: samples are condensed to ticks (``ticks``), in which the boots are found (``restarts``); USB
+is the second witness (``usb``), the supply's own behaviour is noted (``supply``), and in the end all is judged
+(``reading``).
 
-- A warm restart in which the current stays up is seen only if USB shows an earlier mode.
-- A sleep that draws less than ``margin_a`` above standing, without USB, is taken for a restart; so is a person
-  switching the device off and on.
-- A fall or a boot shorter than ``hold_s``, or than two samples, is not seen.
-- Without ``standing_a`` it has to guess from the first samples whether the device is off or runs: a fall to
-  less than a quarter then counts as off.
+How the two witnesses agree, in log odds: a candidate of the current gains 3 if the device left USB about then, 4 if it
+came back in an earlier mode, and loses 6 if it was on USB all through, which a device in reset is not. A return in
+an earlier mode is a restart (4) by itself, whatever the current does. A return under the same identity is one (0.8
+and more) only where no current is recorded; else the current decides. A restart that both tell of is told once.
 """
 
 from __future__ import annotations
 
-import itertools
 import math
-import statistics
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from wakerail.analysis.levels import Flip, HeldLevel, SecondLevel, SecondLevels, level_words
+import numpy as np
+import numpy.typing as npt
+
+from wakerail.analysis.evidence import Candidate, probability_of
+from wakerail.analysis.onset import First
 from wakerail.analysis.reading import BootReading, Watched, judge
-from wakerail.analysis.seen import Onset, Restart, Seen
+from wakerail.analysis.restarts import SAMPLE_TICKS, Boot, BootFinder
+from wakerail.analysis.samples import Gathering, Recent, Samples
+from wakerail.analysis.seen import Onset, Restart, Revision, Seen
 from wakerail.analysis.settings import ReaderSettings
-from wakerail.analysis.usb import UsbEvent, UsbTrail
+from wakerail.analysis.supply import SupplyWatch
+from wakerail.analysis.telling import evidence_of, tell_candidate
+from wakerail.analysis.ticks import Condenser, Floats, Ticks, join
+from wakerail.analysis.usb import EARLIER_MODE, LEFT, RETURNED, UsbEvent, UsbReturn, UsbTrail
 from wakerail_kit.messages import Frame
-from wakerail_kit.units import human
 
-_FIRST_SAMPLES = 5  # the median of so few tells the first level, whatever the rate, and shrugs off a spike
-_LIMIT_TOLD_S = 1.0  # a supply tells this late that it limited: it is asked for that less often than for the current
-_AT_LIMIT = 0.98  # of the current limit: a supply limits, whether or not it says so in time
-_DRAGGED_DOWN = 0.5  # of the set voltage: no device's own circuits run there, so what still draws is a short
-_EARLIER_MODE = "usb-earlier-mode"
-_USB_NEAR_S = 1.0  # how far the two witnesses of one restart may lie apart
+_NEAR_S = 1.0  # how far the two witnesses of one restart may lie apart
+_LEFT_USB, _STAYED_ON_USB = 3.0, -6.0
+_WORTH_TELLING = 0.01  # a probability that changes by less is not told anew
+_KEEP_TICKS = SAMPLE_TICKS + 3
+_PARTS = 256
 
 
-@dataclass(frozen=True, slots=True)
-class _Fall:
-    """The device stopped drawing at ``at_s``; ``up_s`` is how long it had been up, None if from before the watch."""
+@dataclass(slots=True)
+class _Told:
+    """A restart that was told, how sure it is, and by which witnesses."""
 
-    at_s: float
-    within_s: float
-    level_a: float
-    up_s: float | None
+    restart: Restart
+    log_odds: float
+    by_current: bool
+    usb: UsbReturn | None = None
 
 
 class BootReader:
-    """Reads one watch. Feed it frames and USB events in the order of time, then ask it to ``finish``."""
+    """Reads one watch. Feed it samples and USB events in the order of time, then ask it to ``finish``.
+
+    What it reads depends on the samples, not on how they are cut into pieces.
+    """
 
     def __init__(self, settings: ReaderSettings) -> None:
         self._settings = settings
-        self._drawing = HeldLevel(settings.hold_s, high=None if settings.standing_a is None else False)
-        self._limiting = HeldLevel(settings.hold_s)
-        self._shorted = HeldLevel(settings.short_hold_s)
-        self._first: list[float] | None = [] if settings.standing_a is None else None
-        self._standing_a = 0.0
-        if settings.standing_a is not None:
-            self._know_standing(settings.standing_a)
+        self._gathering, self._recent = Gathering(), Recent()
+        self._condenser = Condenser(settings.max_gap_s)
+        self._finder = BootFinder(settings.standing_a, self._recent.edge, self._outside)
+        self._supply = SupplyWatch(settings.limit_a, settings.set_v, settings.short_hold_s, settings.max_gap_s)
         self._usb = UsbTrail()
-        self._fall: _Fall | None = None
-        self._seconds = SecondLevels()
-        self._watched = Watched(settings)
-        self._last_s: float | None = None
-        self._limited_s = -math.inf
-        self._ended_s = -math.inf  # when a boot was last seen to end
+        self._ticks: list[Ticks] = []
+        self._half_width_s: list[float] = []
+        self._last_s = -math.inf
+        self._onset_s: float | None = None
+        self._told: list[_Told] = []
+        self._waiting: list[UsbReturn] = []  # for the current to tell of it first, with better times
+        self._waits_until_s = math.inf
+        self._slept: set[float] = set()
+
+    # --- what comes in ---
+
+    def take(
+        self,
+        t_s: npt.ArrayLike,
+        current_a: npt.ArrayLike,
+        voltage_v: npt.ArrayLike | None = None,
+        limiting: npt.ArrayLike | None = None,
+    ) -> list[Seen]:
+        """Take finite currents at ascending times; return what they make sure.
+
+        ``voltage_v`` may hold NaN where it was not measured; ``limiting`` is 1 where the supply limited.
+        """
+        times_s, amps = np.asarray(t_s, dtype=np.float64), np.asarray(current_a, dtype=np.float64)
+        volts, limits = (None if one is None else np.asarray(one, dtype=np.float64) for one in (voltage_v, limiting))
+        return self._take(Samples(times_s, amps, volts, limits))
 
     def take_frame(self, frame: Frame) -> list[Seen]:
-        """Take the supply's samples; return what they make sure. Missing samples and gaps are survived."""
-        current = frame.signals.get("current")
-        if current is None:
+        """Take the supply's samples. Those missing, with the output off or not later than the last are passed over."""
+        given = frame.signals.get("current")
+        if given is None:
             return []
-        voltage, limiting, output = (
-            frame.signals.get(name) or itertools.repeat(None) for name in ("voltage", "limiting", "output")
+        count = min(len(frame.t_s), len(given))
+        current_a = _column(given, count)
+        voltage_v, limiting, output = (
+            None if (values := frame.signals.get(name)) is None else _column(values, count)
+            for name in ("voltage", "limiting", "output")
         )
-        seen: list[Seen] = []
-        for at_s, half_s, amps, volts, limits, on in zip(
-            frame.t_s, frame.half_width_s, current, voltage, limiting, output, strict=False
-        ):
-            # with the output off the samples say nothing about the device; times must go forward
-            if (
-                amps is None
-                or on == 0
-                or not math.isfinite(amps)
-                or (self._last_s is not None and at_s <= self._last_s)
-            ):
-                continue
-            self._take_limit(at_s, amps, volts, limits)
-            flip = self._take_sample(at_s, half_s, amps)
-            if flip is not None:
-                seen += self._rose(flip) if flip.to else self._fell(flip)
-        return seen
+        samples = Samples(
+            np.array(frame.t_s[:count], dtype=np.float64),
+            current_a,
+            voltage_v,
+            limiting,
+            _column(frame.half_width_s, count),
+        )
+        keep = np.isfinite(current_a)
+        if output is not None:
+            keep &= output != 0  # with the output off the samples say nothing about the device
+        if not keep.all():
+            samples = samples.where(keep)
+        latest_s = np.maximum.accumulate(np.concatenate(([self._last_s], samples.t_s)))
+        forward = samples.t_s > latest_s[:-1]
+        if not forward.all():
+            samples = samples.where(forward)
+        return self._take(samples)
 
     def take_usb(self, event: UsbEvent) -> list[Seen]:
         """Take what the USB host saw; return the restart that it proves, if it does."""
-        again = self._usb.take(event, drawing=self._drawing.high is True)
+        seen = [one for batch in self._gathering.rest() for one in self._read(batch)]
+        finder = self._finder
+        again = self._usb.take(event, drawing=finder.first is not First.UNCLEAR and finder.up)
         if again is None or again.left_by_s < self._begun_s():
-            return []
-        if self._fall is not None:
-            return []  # the current is about to tell of it, with better times
-        if self._watched.restarts and self._watched.restarts[-1].again_s >= again.left_s - _USB_NEAR_S:
-            return []  # the current has told of it already
-        uncertainty_s = again.back_s - again.left_s
-        self._end_boot(again.left_s, again.left_by_s)
-        self._begin_boot(again.back_s, None)
-        return [self._restart(again.left_by_s, again.back_s, (_EARLIER_MODE,), again.says, uncertainty_s)]
+            return seen
+        if again.evidence == RETURNED:
+            if not len(finder.trail):
+                seen += self._tell_returned(again)
+            return seen
+        if finder.considers(lambda at_s, again_s: again.is_near(at_s, again_s, _NEAR_S)):
+            self._waiting.append(again)
+            self._waits_until_s = min(self._waits_until_s, again.back_s + _NEAR_S)
+            return seen
+        return seen + self._tell_proved(again)
 
     def finish(self, end_s: float) -> BootReading:
         """Conclude from all that was taken until ``end_s``."""
-        watched = self._watched
-        watched.end_s = end_s
-        watched.last_s = self._last_s
-        watched.drawing = self._drawing.high
-        watched.pulses = self._drawing.pulses
-        watched.seconds = self._sum_up()
-        watched.usb_returned_s = self._usb.returned_s
-        watched.usb_mode = self._usb.mode_now()
-        if watched.onset_s is None:
-            watched.quiet = self._seconds.done
-            # it may have been starved before it drew for long enough to be seen
-            watched.limited |= watched.drawing is False and self._limited_s > -math.inf
-        return judge(watched)
-
-    def _take_sample(self, at_s: float, half_s: float, amps: float) -> Flip | None:
-        watched = self._watched
-        spacing_s = 0.0 if self._last_s is None else at_s - self._last_s
-        if self._last_s is None:
-            watched.first_s = at_s
-        elif spacing_s > self._settings.max_gap_s:
-            watched.longest_gap_s = max(watched.longest_gap_s, spacing_s)
-            for level in (self._drawing, self._limiting, self._shorted):
-                level.interrupt()
-        self._last_s = at_s
-        watched.samples += 1
-        watched.peak_a = max(watched.peak_a, amps)
-        self._seconds.take(at_s, amps)
-        if self._first is not None:
-            self._first.append(amps)
-            if len(self._first) < _FIRST_SAMPLES:
-                return None
-            self._guess_standing(statistics.median(self._first))
-            self._first = None
-        return self._drawing.take(at_s, amps, spacing_s + half_s)
-
-    def _take_limit(self, at_s: float, amps: float, volts: float | None, limits: float | None) -> None:
-        settings = self._settings
-        if not limits:  # the supply is asked for it less often than for the current, and a collapse is short
-            limits = settings.limit_a is not None and amps >= _AT_LIMIT * settings.limit_a
-        if limits:
-            self._limited_s = at_s
-            self._watched.limited |= at_s - self._ended_s <= _LIMIT_TOLD_S
-        elif self._limiting.idle and self._shorted.idle:
-            return
-        down = bool(limits) and volts is not None and volts < _DRAGGED_DOWN * (settings.set_v or 0.0)
-        flip = self._limiting.take(at_s, float(limits), 0.0)
-        self._watched.limited |= flip is not None and flip.to
-        flip = self._shorted.take(at_s, float(down), 0.0)
-        if flip is not None and flip.to:
-            self._watched.shorted_v = volts
-
-    def _know_standing(self, level_a: float) -> None:
-        self._standing_a = level_a
-        margin_a = self._settings.margin_a
-        self._drawing.set_thresholds(fall=level_a + margin_a, rise=level_a + 2 * margin_a)
-
-    def _guess_standing(self, first_a: float) -> None:
-        margin_a = self._settings.margin_a
-        if first_a <= 2 * margin_a:
-            self._drawing.high = False
-            self._know_standing(first_a)
-        else:  # off with a leak, or running: the first great change will tell
-            self._standing_a = first_a
-            self._drawing.set_thresholds(
-                fall=first_a / 4, fall_end=first_a / 2, rise=2 * first_a + 2 * margin_a, rise_end=2 * first_a
+        for batch in self._gathering.rest():
+            self._read(batch)
+        self._read_ticks(self._condenser.finish())
+        for boot in self._finder.finish():
+            self._tell_boot(boot)
+        self._tell_waiting(math.inf)
+        finder, levels = self._finder, self._finder.levels
+        restarts = sorted((told.restart for told in self._told if told.log_odds >= 0), key=lambda one: one.again_s)
+        return judge(
+            Watched(
+                settings=self._settings,
+                ticks=join(self._ticks),
+                end_s=end_s,
+                began=finder.first,
+                onset_s=self._onset_s,
+                base_a=finder.onset.base_a if len(finder.trail) else None,
+                off_a=levels.standing_a + levels.tolerance_a,
+                pulses=finder.onset.pulses,
+                restarts=tuple(restarts),
+                doubts=finder.doubts,
+                sleeps=len(self._slept - {restart.again_s for restart in restarts}),
+                supply=self._supply,
+                usb_mode=self._usb.mode_now(),
+                usb_returns=len(self._usb.returned_s),
             )
+        )
 
-    def _fell(self, flip: Flip) -> list[Seen]:
-        watched = self._watched
-        if flip.level < self._standing_a and self._settings.standing_a is None:
-            self._know_standing(flip.level)
-        up_s = None if watched.up_since_s is None else flip.at_s - watched.up_since_s
-        self._fall = _Fall(flip.at_s, flip.within_s, flip.level, up_s)
-        watched.fell_s = flip.at_s
-        self._end_boot(flip.at_s - flip.within_s, flip.at_s)
-        self._sum_up()
-        self._seconds.begin()
-        return []
+    # --- from samples to boots ---
 
-    def _rose(self, flip: Flip) -> list[Seen]:
-        fall, watched = self._fall, self._watched
-        self._fall, watched.fell_s = None, None
-        if fall is None:
-            self._know_standing(self._standing_a)
-            watched.quiet = self._seconds.done
-            self._begin_boot(flip.at_s, flip.level)
-            watched.onset_s = flip.at_s
-            return [Onset(flip.at_s, flip.level)]
-        self._seconds.begin()
-        if self._usb.stayed(fall.at_s, flip.at_s):
-            watched.sleeps += 1
+    def _take(self, samples: Samples) -> list[Seen]:
+        if not len(samples):
             return []
-        evidence = ["current-collapse"]
-        if self._usb.left(fall.at_s - _USB_NEAR_S, flip.at_s + _USB_NEAR_S):
-            evidence.append("usb-left")
-        if self._told_by_usb(fall.at_s, flip.at_s):
-            self._begin_boot(flip.at_s, flip.level)
+        self._last_s = float(samples.t_s[-1])
+        batches = self._gathering.take(samples)
+        return [one for batch in batches for one in self._read(batch)] if batches else []
+
+    def _read(self, samples: Samples) -> list[Seen]:
+        starts_s = self._finder.trail.start_s
+        self._recent.add(samples, starts_s[-_KEEP_TICKS] if len(starts_s) >= _KEEP_TICKS else -math.inf)
+        self._supply.take(samples.t_s, samples.current_a, samples.voltage_v, samples.limiting)
+        return self._read_ticks(self._condenser.take(samples.t_s, samples.current_a, samples.voltage_v))
+
+    def _read_ticks(self, ticks: Ticks) -> list[Seen]:
+        if not len(ticks):
             return []
-        up = "" if fall.up_s is None else f"after {human(round(fall.up_s, 2), 's')} up "
-        down = human(float(f"{flip.at_s - fall.at_s:.2g}"), "s")
-        says = f"{up}the current fell to {level_words(fall.level_a)} and rose again {down} later"
-        self._begin_boot(flip.at_s, flip.level)
-        return [self._restart(fall.at_s, flip.at_s, tuple(evidence), says, max(fall.within_s, flip.within_s))]
+        self._ticks.append(ticks)
+        if len(self._ticks) >= _PARTS:
+            self._ticks = [join(self._ticks)]
+        seen: list[Seen] = []
+        take = self._finder.take
+        for start_s, end_s, level_a in zip(
+            ticks.start_s.tolist(), ticks.end_s.tolist(), ticks.mean_a.tolist(), strict=True
+        ):
+            for boot in take(start_s, end_s, level_a):
+                seen += self._tell_boot(boot)
+            if start_s > self._waits_until_s:
+                seen += self._tell_waiting(start_s)
+        return seen
 
-    def _end_boot(self, from_s: float, until_s: float) -> None:
-        """Note that a boot ended between two moments, and whether it was for want of current."""
-        # a starved device resets within milliseconds, so one limited sample around the end is enough
-        self._watched.limited |= self._limited_s >= from_s - self._settings.hold_s
-        self._ended_s = until_s
+    # --- what is told ---
 
-    def _begin_boot(self, at_s: float, opening_a: float | None) -> None:
-        watched = self._watched
-        watched.up_since_s, watched.opening_a, watched.busiest_a = at_s, opening_a, 0.0
-        self._seconds.begin()
+    def _tell_boot(self, boot: Boot) -> list[Seen]:
+        candidate = boot.candidate
+        if candidate is None:
+            self._onset_s = boot.start_s
+            return [Onset(boot.start_s, self._opening_a(boot.start_s))]
+        for told in self._told:
+            if not told.by_current and told.usb and told.usb.is_near(candidate.at_s, candidate.again_s, _NEAR_S):
+                told.by_current = True
+                return self._revise(told, max(boot.log_odds, told.log_odds), "the current shows it, too")
+        evidence = evidence_of(candidate)
+        usb = self._waiting_near(candidate)
+        if self._usb.left(candidate.at_s - _NEAR_S, candidate.again_s + _NEAR_S):
+            evidence.append(LEFT)
+        if usb is not None:
+            evidence.append(EARLIER_MODE)
+            self._waiting.remove(usb)
+        says = tell_candidate(candidate, self._up_s(candidate.at_s), evidence)
+        half_width_s = 0.0
+        restart = self._number(
+            candidate.at_s, candidate.again_s, boot.log_odds, evidence, says, candidate.uncertainty_s + half_width_s
+        )
+        self._told.append(_Told(restart, boot.log_odds, by_current=True, usb=usb))
+        return [restart]
 
-    def _sum_up(self) -> list[SecondLevel]:
-        """Return the seconds since the last great change, having looked which was the busiest of this boot."""
-        seconds = self._seconds.done
-        self._watched.busiest_a = max(self._watched.busiest_a, *(second.median for second in seconds), 0.0)
-        return seconds
+    def _tell_proved(self, again: UsbReturn) -> list[Seen]:
+        """Tell of a return in an earlier mode, or of what it adds to a restart that the current has told of."""
+        near = [told for told in self._told if again.is_near(told.restart.at_s, told.restart.again_s, _NEAR_S)]
+        if near:
+            told = near[-1]
+            if told.usb is not None:
+                return []
+            told.usb = again
+            return self._revise(told, told.log_odds + again.log_odds, again.says, EARLIER_MODE)
+        return self._tell_usb(again)
+
+    def _tell_returned(self, again: UsbReturn) -> list[Seen]:
+        """Tell of a return under the same identity; returns at like intervals make those before more likely, too."""
+        seen: list[Seen] = []
+        for told in self._told:
+            if told.usb is not None and told.usb.device == again.device and told.usb.evidence == RETURNED:
+                seen += self._revise(told, max(told.log_odds, again.log_odds), "it goes on at like intervals")
+        return seen + self._tell_usb(again)
+
+    def _tell_usb(self, again: UsbReturn) -> list[Seen]:
+        restart = self._number(
+            again.left_by_s, again.back_s, again.log_odds, [again.evidence], again.says, again.back_s - again.left_s
+        )
+        self._told.append(_Told(restart, again.log_odds, by_current=False, usb=again))
+        return [restart]
+
+    def _tell_waiting(self, now_s: float) -> list[Seen]:
+        """Tell of returns on USB that the current has not told of in time."""
+        due = [again for again in self._waiting if again.back_s + _NEAR_S < now_s]
+        self._waiting = [again for again in self._waiting if again not in due]
+        self._waits_until_s = min((again.back_s + _NEAR_S for again in self._waiting), default=math.inf)
+        return [one for again in due for one in self._tell_proved(again)]
+
+    def _revise(self, told: _Told, log_odds: float, says: str, evidence: str | None = None) -> list[Seen]:
+        """Change how sure a restart is, and tell of it; nothing is changed where that is not worth telling."""
+        probability = probability_of(log_odds)
+        if abs(probability - told.restart.probability) < _WORTH_TELLING:
+            return []
+        names = told.restart.evidence if evidence is None else (*told.restart.evidence, evidence)
+        told.restart = replace(told.restart, probability=probability, evidence=names)
+        told.log_odds = log_odds
+        return [Revision(told.restart.number, told.restart.at_s, probability, log_odds >= 0, says)]
+
+    def _number(
+        self, at_s: float, again_s: float, log_odds: float, evidence: list[str], says: str, uncertainty_s: float
+    ) -> Restart:
+        number = len(self._told) + 1
+        return Restart(at_s, again_s, number, probability_of(log_odds), tuple(evidence), says, uncertainty_s)
+
+    # --- what is known ---
+
+    def _outside(self, candidate: Candidate) -> float:
+        """Say what USB says of a candidate of the current."""
+        if self._usb.stayed(candidate.at_s, candidate.again_s):
+            self._slept.add(candidate.again_s)
+            return _STAYED_ON_USB
+        self._slept.discard(candidate.again_s)
+        if (again := self._waiting_near(candidate)) is not None:
+            return again.log_odds
+        return _LEFT_USB if self._usb.left(candidate.at_s - _NEAR_S, candidate.again_s + _NEAR_S) else 0.0
+
+    def _waiting_near(self, candidate: Candidate) -> UsbReturn | None:
+        near = (again for again in self._waiting if again.is_near(candidate.at_s, candidate.again_s, _NEAR_S))
+        return next(near, None)
 
     def _begun_s(self) -> float:
         """Return when this boot was called for or began: what left USB before that belongs to another."""
-        begun_s = (self._settings.prompted_s, self._watched.onset_s)
+        begun_s = (self._settings.prompted_s, self._onset_s)
         return max((at_s for at_s in begun_s if at_s is not None), default=-math.inf)
 
-    def _told_by_usb(self, at_s: float, again_s: float) -> bool:
-        last = self._watched.restarts[-1] if self._watched.restarts else None
-        return (
-            last is not None
-            and last.evidence == (_EARLIER_MODE,)
-            and at_s <= last.again_s + _USB_NEAR_S
-            and again_s >= last.at_s - _USB_NEAR_S
-        )
+    def _up_s(self, at_s: float) -> float | None:
+        """Return for how long the boot that ended at a moment had been up, None if it began before the watch."""
+        begun_s = [told.restart.again_s for told in self._told]
+        if self._onset_s is not None:
+            begun_s.append(self._onset_s)
+        earlier = [begin_s for begin_s in begun_s if begin_s < at_s]
+        return at_s - max(earlier) if earlier else None
 
-    def _restart(
-        self, at_s: float, again_s: float, evidence: tuple[str, ...], says: str, uncertainty_s: float
-    ) -> Restart:
-        watched = self._watched
-        restart = Restart(at_s, again_s, len(watched.restarts) + 1, evidence, says, uncertainty_s)
-        watched.restarts.append(restart)
-        return restart
+    def _opening_a(self, at_s: float) -> float:
+        trail = self._finder.trail
+        return float(np.median(trail.level_a[trail.place(at_s) :]))
+
+
+def _column(values: list[float] | list[float | None], count: int) -> Floats:
+    """Return a signal as an array, NaN for what is missing."""
+    column = np.array(values[:count], dtype=np.float64)
+    return column if len(column) == count else np.append(column, np.full(count - len(column), np.nan))

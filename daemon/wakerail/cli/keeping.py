@@ -8,7 +8,15 @@ import msgspec
 import numpy as np
 from msgspec import Struct
 
-from wakerail_kit.events import OnsetSeen, RestartSeen, StepStarted, read_event
+from wakerail_kit.events import (
+    OnsetSeen,
+    RestartRevised,
+    RestartSeen,
+    StageLevel,
+    StagesRead,
+    StepStarted,
+    read_event,
+)
 from wakerail_kit.messages import Event, Frame, Verdict
 
 
@@ -19,7 +27,8 @@ class RunTrace:
         self._start_s: float | None = None
         self._prompt_s: float | None = None
         self._onset_s: float | None = None
-        self._restarts: list[RestartSeen] = []
+        self._restarts: dict[int, RestartSeen] = {}
+        self._stages: list[StageLevel] = []
         self._frames: list[Frame] = []
 
     def take(self, message: Struct) -> None:
@@ -34,7 +43,18 @@ class RunTrace:
             elif (onset := read_event(message, OnsetSeen)) is not None:
                 self._onset_s = onset.at_s
             elif (restart := read_event(message, RestartSeen)) is not None:
-                self._restarts.append(restart)
+                self._restarts[restart.number] = restart
+            elif (revised := read_event(message, RestartRevised)) is not None:
+                self._revise(revised)
+            elif (stages := read_event(message, StagesRead)) is not None:
+                self._stages += stages.stages
+
+    def _revise(self, revised: RestartRevised) -> None:
+        if not revised.counts:
+            self._restarts.pop(revised.number, None)
+        elif revised.number in self._restarts:
+            restart = self._restarts[revised.number]
+            self._restarts[revised.number] = msgspec.structs.replace(restart, probability=revised.probability)
 
     def write(self, verdict: Verdict, folder: Path) -> list[Path]:
         """Write verdict.json, and trace.svg and trace.png if a current was seen; return the files written."""
@@ -45,13 +65,16 @@ class RunTrace:
         if times_s.size:
             from wakerail.report.picture import draw_trace  # noqa: PLC0415  matplotlib is slow to import
 
+            restarts = sorted(self._restarts.values(), key=lambda one: one.at_s)
             for suffix in (".svg", ".png"):
                 written.append(folder / f"trace{suffix}")
                 draw_trace(
                     times_s,
                     current_a,
                     voltage_v=voltage_v,
-                    restarts=[(self._since(one.at_s), self._since(one.again_s)) for one in self._restarts],
+                    restarts=[(self._since(one.at_s), self._since(one.again_s)) for one in restarts],
+                    probabilities=[1.0 if one.probability is None else one.probability for one in restarts],
+                    stages=[(self._since(one.start_s), self._since(one.end_s), one.mean_a) for one in self._stages],
                     onset_s=None if self._onset_s is None else self._since(self._onset_s),
                     prompt_s=None if self._prompt_s is None else self._since(self._prompt_s),
                     title=f"{verdict.sequence.name}: {verdict.outcome}, {verdict.finding}",

@@ -185,6 +185,17 @@ def _(data: events.RestartSeen) -> Line:
 
 
 @_line.register
+def _(data: events.RestartRevised) -> Line:
+    counts = "" if data.counts else ", does not count any more"
+    return Line("device", f"restart {data.number} anew: {data.says}{counts}", Tone.CAUTION)
+
+
+@_line.register
+def _(data: events.StagesRead) -> Line:
+    return Line("device", f"went through {data.count} stage{'' if data.count == 1 else 's'}", Tone.QUIET)
+
+
+@_line.register
 def _(data: events.RunFinished) -> Line:
     return Line("run", f"finished: {data.outcome}, {data.finding}", tone_of(data.outcome))
 

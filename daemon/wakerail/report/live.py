@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from dataclasses import dataclass, field
 
+import msgspec
 from msgspec import Struct
 from rich.console import Console, ConsoleOptions, RenderResult
 from rich.table import Column, Table
@@ -18,6 +19,7 @@ from wakerail_kit.events import (
     EventData,
     OnsetSeen,
     PromptAnswered,
+    RestartRevised,
     RestartSeen,
     RunStarted,
     StepFinished,
@@ -61,6 +63,14 @@ class _Seen:
     trouble: str = ""
     verdict: Verdict | None = None
     start_s: float | None = None
+
+    def take_revision(self, data: RestartRevised) -> None:
+        """Keep what is known of a restart now; one that does not count any more is shown no more."""
+        self.restarts = [
+            msgspec.structs.replace(one, probability=data.probability) if one.number == data.number else one
+            for one in self.restarts
+            if one.number != data.number or data.counts
+        ]
 
 
 class LiveRun:
@@ -131,6 +141,8 @@ class LiveRun:
                 seen.onset_s = data.at_s
             case RestartSeen():
                 seen.restarts.append(data)
+            case RestartRevised():
+                seen.take_revision(data)
             case PromptAnswered():
                 seen.prompt = ""
             case _:
@@ -210,7 +222,8 @@ class LiveRun:
         for restart in restarts:
             at, down_s = since(restart.at_s, seen.start_s), restart.again_s - restart.at_s
             evidence = ", ".join(restart.evidence)
-            yield _line(f"    {restart.number:>3}  at {at:>7}, down for {down_s:.2f} s   by {evidence}")
+            sure = "" if restart.probability is None else f", {100 * restart.probability:.0f} % sure"
+            yield _line(f"    {restart.number:>3}  at {at:>7}, down for {down_s:.2f} s{sure}   by {evidence}")
 
 
 def _rounded(value: float) -> float:

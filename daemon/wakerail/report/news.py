@@ -8,6 +8,7 @@ from wakerail_kit.events import (
     InstrumentLost,
     InterlockTripped,
     OnsetSeen,
+    RestartRevised,
     RestartSeen,
     RunStarted,
     StepFinished,
@@ -30,6 +31,9 @@ def news_of(data: EventData, start_s: float | None) -> str:
             return f"onset at {since(data.at_s, start_s)}: it draws {human(data.level_a, 'A')}"
         case RestartSeen():
             return f"restart {data.number} at {since(data.at_s, start_s)}: {data.says}"
+        case RestartRevised():
+            now = f"{100 * data.probability:.0f} % sure" if data.counts else "does not count any more"
+            return f"restart {data.number} at {since(data.at_s, start_s)}, {now}: {data.says}"
         case _:
             return trouble_of(data)
 

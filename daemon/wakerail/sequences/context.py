@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from wakerail.analysis.cadence import CadenceRow
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.sequences.access import Bench, InstrumentAccess, Recorded
 from wakerail.sequences.arrivals import Arrivals
@@ -24,6 +25,7 @@ class RunContext:
     values: Mapping[str, float]
     arrivals: Arrivals
     make_reader: Callable[[ReaderSettings], Reader]
+    cadence_rows: Sequence[CadenceRow]
     roles: Mapping[str, str]
     absent: Mapping[str, str]
     record: RunRecord

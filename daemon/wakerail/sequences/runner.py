@@ -7,14 +7,18 @@ can be energised is made safe and that is verified, the verdict is made durable,
 from __future__ import annotations
 
 import asyncio
+import functools
 from collections.abc import Callable
 from contextlib import ExitStack
 from typing import Any
 
 import structlog
 
+from wakerail.analysis.cadence import CadenceRow
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.watch import BootReader
+from wakerail.cadence_table import load_cadence_table
+from wakerail.config import shipped
 from wakerail.sequences.access import Bench
 from wakerail.sequences.arrivals import Arrivals
 from wakerail.sequences.context import RunContext
@@ -47,6 +51,12 @@ FINALLY_LIMIT_S = 10.0
 MAKE_SAFE_LIMIT_S = 10.0
 
 log = structlog.get_logger()
+
+
+@functools.cache
+def _cadence_rows() -> tuple[CadenceRow, ...]:
+    """Return what the trade reads from a cadence, as shipped."""
+    return load_cadence_table(shipped("cadence.yaml"))
 
 
 class SequenceRun:
@@ -94,6 +104,7 @@ class SequenceRun:
             values=self._plan.values,
             arrivals=arrivals,
             make_reader=self._make_reader,
+            cadence_rows=_cadence_rows(),
             roles=self._plan.roles,
             absent=self._absent,
             record=self._record,

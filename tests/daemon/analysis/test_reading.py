@@ -28,7 +28,7 @@ def test_running(trace, watch, rate_hz):
     assert reading.running_a == pytest.approx(0.19, rel=0.05)
     assert reading.peak_a == pytest.approx(0.68, rel=0.1)
     assert reading.restarts == ()
-    assert reading.cadence_s is None
+    assert reading.cadence is None
     assert measured(reading)["restarts"].outcome is Outcome.PASSED
     assert measured(reading)["peak-current"].high == 3.0
     assert "stayed up for 24" in reading.says
@@ -38,9 +38,9 @@ def test_restarting_with_its_cadence(trace, watch):
     loop = trace(20).then(0.0003, 2).loop(3).boot(3)
     reading = watch(loop).reader.finish(loop.end_s)
     assert (reading.finding, reading.outcome) == (Finding.RESTARTING, Outcome.FAILED)
-    assert reading.cadence_s == pytest.approx(4.45, abs=0.06)
+    assert reading.cadence.median_s == pytest.approx(4.45, abs=0.06)
     interval = measured(reading)["restart-interval"]
-    assert interval.value == reading.cadence_s
+    assert interval.value == reading.cadence.median_s
     assert interval.uncertainty == pytest.approx(0.051 * 2**0.5)
     assert measured(reading)["restarts"].value == 3
     assert measured(reading)["restarts"].outcome is Outcome.FAILED
@@ -75,7 +75,7 @@ def test_one_restart_is_a_finding_whatever_came_after(trace, watch, after_s, say
     once = trace(100).then(0.0003, 2).loop(1).boot(30).then(0.0003, after_s)
     reading = watch(once).reader.finish(once.end_s)
     assert reading.finding is Finding.RESTARTING
-    assert reading.cadence_s is None
+    assert reading.cadence is None
     assert reading.says == says
 
 

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from wakerail.analysis.levels import level_words
 from wakerail.analysis.seen import Onset, Restart
+from wakerail.analysis.words import level_words
 from wakerail_kit.outcome import Finding, Outcome
 
 RATES_HZ = [5, 8, 10, 20, 50, 200, 1000]

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
+from wakerail.analysis.cadence import CadenceRow
 from wakerail.analysis.reading import BootReading
 from wakerail.analysis.seen import Seen
 from wakerail.analysis.settings import ReaderSettings
@@ -78,6 +79,8 @@ class StepContext(Protocol):
     def arrivals(self) -> Arrivals: ...
     @property
     def make_reader(self) -> Callable[[ReaderSettings], Reader]: ...
+    @property
+    def cadence_rows(self) -> Sequence[CadenceRow]: ...
 
     #: Settings that this run has applied, by instrument.
     applied: dict[str, dict[str, float | bool]]

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from wakerail.analysis.seen import Onset, Seen
+from wakerail.analysis.cadence import reading_of
+from wakerail.analysis.reading import BootReading
+from wakerail.analysis.seen import Onset, Revision, Seen
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.sequences.arrivals import Arrival, StillOn
 from wakerail.sequences.endings import sentence
 from wakerail.sequences.steps.action import Amount, Reader, StepContext, StepOutput, evidence_of
 from wakerail.sequences.steps.scope import Scope
-from wakerail_kit.events import EventData, OnsetSeen, RestartSeen
+from wakerail_kit.events import EventData, OnsetSeen, RestartRevised, RestartSeen, StageLevel, StagesRead
 from wakerail_kit.kinds import POWER_SOURCE, USB_WATCHER
 from wakerail_kit.messages import Evidence, Frame
 from wakerail_kit.units import human
@@ -19,6 +21,8 @@ from wakerail_kit.yamldoc import Section
 
 #: How many restarts a watch with ``fail_on: restart`` sees before it ends early: three give two gaps to compare.
 STOP_AFTER = 3
+#: More stages than a person reads, or an event should hold.
+_MOST_STAGES = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +30,8 @@ class Watch:
     """A boot watch on a supply's current and, where the bench has one, a USB watcher.
 
     What a prompt asks for is done while the prompt stands, so a watch directly after one begins where the prompt was
-    raised; its window counts from the confirmation. The outcome is the boot reader's. ``stop_after`` restarts end
-    the watch early; with None the whole window is watched.
+    raised; its window counts from the confirmation. The outcome is the boot reader's, with what the trade reads from
+    the cadence. ``stop_after`` restarts that still count end the watch early; with None the whole window is watched.
     """
 
     window: Amount
@@ -60,13 +64,15 @@ class Watch:
         with context.arrivals.listen(supply, usb) as listener:
             for arrival in context.arrivals.recent([supply.name, *usb], since_s):
                 await watched.take(arrival)
-            while watched.at_s < end_s and (self.stop_after is None or watched.restarts < self.stop_after):
+            while watched.at_s < end_s and (self.stop_after is None or len(watched.counting) < self.stop_after):
                 await watched.take(await listener.next())
         watched.still_on.finish()
         reading = reader.finish(watched.at_s)
-        return StepOutput(
-            reading.outcome, reading.finding, reading.says, tuple(reading.measurements), tuple(watched.evidence)
-        )
+        await watched.tell_stages(reading)
+        says = reading.says
+        if reading.cadence is not None and (trade := reading_of(reading.cadence, context.cadence_rows)) is not None:
+            says = f"{says} {trade.says}"
+        return StepOutput(reading.outcome, reading.finding, says, tuple(reading.measurements), tuple(watched.evidence))
 
 
 @dataclass(slots=True)
@@ -77,7 +83,7 @@ class _Watched:
     reader: Reader
     still_on: StillOn
     at_s: float
-    restarts: int = 0
+    counting: set[int] = field(default_factory=set)
     evidence: list[Evidence] = field(default_factory=list)
 
     async def take(self, arrival: Arrival) -> None:
@@ -87,6 +93,24 @@ class _Watched:
             await self._record(self.reader.take_frame(arrival))
         else:
             await self._record(self.reader.take_usb(arrival))
+
+    async def tell_stages(self, reading: BootReading) -> None:
+        """Record the stages: the verdict is a conclusion, they belong to what it rests on."""
+        if not reading.stages:
+            return
+        stages = [
+            StageLevel(
+                start_s=stage.start_s,
+                end_s=stage.end_s,
+                mean_a=stage.mean_a,
+                spread_a=stage.spread_a,
+                peak_a=stage.peak_a,
+                charge_ma_s=stage.charge_ma_s,
+                energy_j=stage.energy_j,
+            )
+            for stage in reading.stages[:_MOST_STAGES]
+        ]
+        await self.context.tell(StagesRead(run=self.context.run, count=len(reading.stages), stages=stages))
 
     async def _record(self, seen: Sequence[Seen]) -> None:
         for item in seen:
@@ -99,7 +123,18 @@ class _Watched:
         if isinstance(item, Onset):
             onset = OnsetSeen(run=run, at_s=item.at_s, level_a=item.level_a)
             return onset, f"The device began to draw, {human(item.level_a, 'A')} at first."
-        self.restarts += 1
+        if isinstance(item, Revision):
+            (self.counting.add if item.counts else self.counting.discard)(item.number)
+            revised = RestartRevised(
+                run=run,
+                number=item.number,
+                at_s=item.at_s,
+                probability=item.probability,
+                counts=item.counts,
+                says=item.says,
+            )
+            return revised, sentence(f"restart {item.number} anew: {item.says}")
+        self.counting.add(item.number)
         restart = RestartSeen(
             run=run,
             at_s=item.at_s,
@@ -107,6 +142,7 @@ class _Watched:
             number=item.number,
             evidence=list(item.evidence),
             says=item.says,
+            probability=item.probability,
         )
         return restart, sentence(item.says)
 
