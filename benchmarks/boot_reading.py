@@ -33,8 +33,8 @@ _PER_RATE = 20_000  # seeds set aside for a rate: the first half for faulty devi
 
 FAULTY = {5.0: 300, 10.0: 300, 20.0: 300, 50.0: 300, 100.0: 200, 200.0: 150, 500.0: 100, 1000.0: 60}
 HEALTHY_H = {5.0: 100, 10.0: 100, 20.0: 100, 50.0: 50, 100.0: 30, 200.0: 20, 500.0: 10, 1000.0: 5}
-FAULTY_SHORT = {5.0: 16, 20.0: 16, 100.0: 8, 1000.0: 2}
-HEALTHY_H_SHORT = {5.0: 4, 20.0: 4, 100.0: 2, 1000.0: 1}
+FAULTY_SHORT = {5.0: 12, 20.0: 12, 100.0: 6, 1000.0: 2}
+HEALTHY_H_SHORT = {5.0: 2.0, 20.0: 2.0, 100.0: 1.0, 1000.0: 0.2}
 FRAME_S, HEALTHY_FRAME_S = 0.25, 5.0
 FAST_HZ = 20.0  # the headline figures are for supplies at least as fast
 RESULTS = Path(__file__).parent / "results" / "boot_reading.md"
