@@ -166,6 +166,7 @@ def main() -> None:
     if not args.json:
         print(written(rows))
     if not args.short:
+        RESULTS.parent.mkdir(exist_ok=True)
         RESULTS.write_text(page(figures, rows), encoding="utf-8")
 
 
