@@ -9,7 +9,7 @@ import numpy as np
 from wakerail.analysis.ticks import Floats, Ticks
 
 _SLACK_S = 1e-6  # times are sums of floats
-_DARK_S = 0.1  # shorter is a dropout
+_DARK_S, _DARK_TICKS = 0.25, 3  # shorter is a dropout
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,4 +90,5 @@ def dark_since_s(ticks: Ticks, off_a: float) -> float | None:
     if place >= len(ticks) or not len(last):
         return None
     since_s = float(ticks.start_s[place])
-    return since_s if ticks.end_s[-1] + sample_spacing_s(ticks) - since_s >= _DARK_S else None
+    lasted_s = ticks.end_s[-1] + sample_spacing_s(ticks) - since_s
+    return since_s if lasted_s >= _DARK_S - _SLACK_S and len(ticks) - place >= _DARK_TICKS else None

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -50,13 +50,15 @@ _STAYED_DARK, _AT_REST, _UNMOVING, _ONE_LEVEL, _BUSY = 0.95, 0.95, 0.9, 0.85, 0.
 class Watched:
     """What a reader has gathered. Times are monotonic seconds, currents amperes; None is what is not known.
 
-    began: how the trace began. off_a: at this and below the device draws what it draws standing. base_a: what it
-    drew before it drew more. doubts: the probabilities of restarts that were not told. sleeps: dips in which it
-    stayed on USB. usb_mode: the mode that USB shows at the end, and whether it is the last of its family.
+    first_s: when the first sample or USB event came. began: how the trace began. off_a: at this and below the device
+    draws what it draws standing. base_a: what it drew before it drew more. doubts: the probabilities of restarts that
+    were not told. sleeps: dips in which it stayed on USB. usb_mode: the mode that USB shows at the end, and whether it
+    is the last of its family.
     """
 
     settings: ReaderSettings
     ticks: Ticks
+    first_s: float
     end_s: float
     began: First
     onset_s: float | None
@@ -152,7 +154,7 @@ class _Judged:
         self._settings = watched.settings
         ticks = watched.ticks
         self._spacing_s = sample_spacing_s(ticks)
-        self._first_s = float(ticks.start_s[0]) if len(ticks) else watched.end_s
+        self._first_s = float(ticks.start_s[0]) if len(ticks) else watched.first_s
         begun_s = [restart.again_s for restart in watched.restarts]
         self._started_s = begun_s[-1] if begun_s else watched.onset_s
         self._drawing = watched.began is not First.UNCLEAR
@@ -189,34 +191,37 @@ class _Judged:
         return float(np.median(before.median_a)) if len(before) else None
 
     def conclude(self) -> _Conclusion:
-        watched, settings = self._watched, self._settings
-        if (supply := self._of_supply()) is not None:
-            return supply
-        if watched.restarts:
-            any_of_them = 1.0 - math.prod(1.0 - restart.probability for restart in watched.restarts)
-            says = tell_restarts(watched.restarts, watched.onset_s, self._watched_s, self._fell_s, watched.end_s)
-            return _Conclusion(Finding.RESTARTING, Outcome.FAILED, says, any_of_them)
-        if (why := self._too_little_data()) is not None:
-            return _inconclusive(why)
-        standing_a = self.standing_a
-        if standing_a is not None and standing_a > settings.standing_max_a:
-            most = human(settings.standing_max_a, "A")
-            says = f"It drew {human(standing_a, 'A')} before it was started; at most {most} is right."
-            says += " Something on a main rail leaks."
-            return _Conclusion(Finding.STANDING_DRAW, Outcome.FAILED, says, _MEASURED)
+        found = self._of_supply() or self._of_restarts() or self._of_the_record() or self._of_standing_draw()
+        if found is not None:
+            return found
         if not self._drawing:
             return self._without_draw()
         concluded = self._of_end() if self._fell_s is None else self._of_fall(self._fell_s)
-        clean = math.prod(1.0 - doubt for doubt in watched.doubts)
         if concluded.finding is Finding.TOO_LITTLE_DATA:
             return concluded
-        return _Conclusion(concluded.finding, concluded.outcome, concluded.says, clean * concluded.sure)
+        clean = math.prod(1.0 - doubt for doubt in self._watched.doubts)
+        return replace(concluded, sure=clean * concluded.sure)
 
-    @property
-    def _watched_s(self) -> float:
+    def _of_restarts(self) -> _Conclusion | None:
         watched = self._watched
-        first_s = self._first_s if len(watched.ticks) else watched.restarts[0].at_s
-        return watched.end_s - first_s
+        if not watched.restarts:
+            return None
+        any_of_them = 1.0 - math.prod(1.0 - restart.probability for restart in watched.restarts)
+        watched_s = watched.end_s - self._first_s
+        says = tell_restarts(watched.restarts, watched.onset_s, watched_s, self._fell_s, watched.end_s)
+        return _Conclusion(Finding.RESTARTING, Outcome.FAILED, says, any_of_them)
+
+    def _of_the_record(self) -> _Conclusion | None:
+        why = self._too_little_data()
+        return None if why is None else _inconclusive(why)
+
+    def _of_standing_draw(self) -> _Conclusion | None:
+        standing_a, most_a = self.standing_a, self._settings.standing_max_a
+        if standing_a is None or standing_a <= most_a:
+            return None
+        says = f"It drew {human(standing_a, 'A')} before it was started; at most {human(most_a, 'A')} is right."
+        says += " Something on a main rail leaks."
+        return _Conclusion(Finding.STANDING_DRAW, Outcome.FAILED, says, _MEASURED)
 
     def _of_supply(self) -> _Conclusion | None:
         watched, limit_a = self._watched, self._settings.limit_a
@@ -313,7 +318,8 @@ class _Judged:
         half = len(seconds) // 2
         if up_s < settings.settle_s or half < 2:
             return _inconclusive(
-                f"It was up for only {human(up_s, 's')} at the end; at least {human(settings.settle_s, 's')} are needed."
+                f"It was up for only {human(up_s, 's')} at the end; "
+                f"at least {human(settings.settle_s, 's')} are needed."
             )
         earlier_a, later_a = float(np.median(seconds.median_a[:half])), float(np.median(seconds.median_a[half:]))
         level = human(later_a, "A")
@@ -334,7 +340,7 @@ class _Judged:
         return self._of_level(later_a, began, f"{began} and stayed up {up}, at the end at {level}.{slept}")
 
     def _of_level(self, level_a: float, began: str, running: str) -> _Conclusion:
-        """Tell running from hanging by the current alone: what runs comes to rest after its boot, and is never still."""
+        """Tell running from hanging by the current alone: what runs rests after its boot, and never holds still."""
         settings, seconds, level = self._settings, self._settled, human(level_a, "A")
         busiest_a = float(self._seconds.median_a.max())
         opening_a = None if self._started_s is None else level_at(self._watched.ticks, self._started_s, HOLD_S)

@@ -27,13 +27,14 @@ from wakerail.analysis.seen import Onset, Restart, Revision, Seen
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.supply import SupplyWatch
 from wakerail.analysis.telling import evidence_of, tell_candidate
-from wakerail.analysis.ticks import Condenser, Floats, Ticks, join
+from wakerail.analysis.ticks import Condenser, Ticks, join
 from wakerail.analysis.usb import EARLIER_MODE, LEFT, RETURNED, UsbEvent, UsbReturn, UsbTrail
 from wakerail_kit.messages import Frame
 
 _NEAR_S = 1.0  # how far the two witnesses of one restart may lie apart
 _LEFT_USB, _STAYED_ON_USB = 3.0, -6.0
 _WORTH_TELLING = 0.01  # a probability that changes by less is not told anew
+_GAP = 1.5  # times the usual spacing of ticks
 _KEEP_TICKS = SAMPLE_TICKS + 3
 _PARTS = 256
 
@@ -62,8 +63,9 @@ class BootReader:
         self._supply = SupplyWatch(settings.limit_a, settings.set_v, settings.short_hold_s, settings.max_gap_s)
         self._usb = UsbTrail()
         self._ticks: list[Ticks] = []
-        self._half_width_s: list[float] = []
-        self._last_s = -math.inf
+        self._half_width_s: list[float] = []  # of each tick's first sample
+        self._spacing_s: list[float] = []  # from sample to sample in each tick, 0 for a single one
+        self._first_s: float | None = None
         self._onset_s: float | None = None
         self._told: list[_Told] = []
         self._waiting: list[UsbReturn] = []  # for the current to tell of it first, with better times
@@ -85,41 +87,19 @@ class BootReader:
         """
         times_s, amps = np.asarray(t_s, dtype=np.float64), np.asarray(current_a, dtype=np.float64)
         volts, limits = (None if one is None else np.asarray(one, dtype=np.float64) for one in (voltage_v, limiting))
-        return self._take(Samples(times_s, amps, volts, limits))
+        return self._take(Samples(times_s, amps, volts, limits)) if len(times_s) else []
 
     def take_frame(self, frame: Frame) -> list[Seen]:
         """Take the supply's samples. Those missing, with the output off or not later than the last are passed over."""
-        given = frame.signals.get("current")
-        if given is None:
+        if frame.signals.get("current") is None or not frame.t_s:
             return []
-        count = min(len(frame.t_s), len(given))
-        current_a = _column(given, count)
-        voltage_v, limiting, output = (
-            None if (values := frame.signals.get(name)) is None else _column(values, count)
-            for name in ("voltage", "limiting", "output")
-        )
-        samples = Samples(
-            np.array(frame.t_s[:count], dtype=np.float64),
-            current_a,
-            voltage_v,
-            limiting,
-            _column(frame.half_width_s, count),
-        )
-        keep = np.isfinite(current_a)
-        if output is not None:
-            keep &= output != 0  # with the output off the samples say nothing about the device
-        if not keep.all():
-            samples = samples.where(keep)
-        latest_s = np.maximum.accumulate(np.concatenate(([self._last_s], samples.t_s)))
-        forward = samples.t_s > latest_s[:-1]
-        if not forward.all():
-            samples = samples.where(forward)
-        return self._take(samples)
+        return self._take(frame)
 
     def take_usb(self, event: UsbEvent) -> list[Seen]:
         """Take what the USB host saw; return the restart that it proves, if it does."""
         seen = [one for batch in self._gathering.rest() for one in self._read(batch)]
         finder = self._finder
+        self._first_s = event.at_s if self._first_s is None else self._first_s
         again = self._usb.take(event, drawing=finder.first is not First.UNCLEAR and finder.up)
         if again is None or again.left_by_s < self._begun_s():
             return seen
@@ -147,6 +127,7 @@ class BootReader:
             Watched(
                 settings=self._settings,
                 ticks=join(self._ticks),
+                first_s=end_s if self._first_s is None else self._first_s,
                 end_s=end_s,
                 began=finder.first,
                 onset_s=self._onset_s,
@@ -164,14 +145,12 @@ class BootReader:
 
     # --- from samples to boots ---
 
-    def _take(self, samples: Samples) -> list[Seen]:
-        if not len(samples):
-            return []
-        self._last_s = float(samples.t_s[-1])
-        batches = self._gathering.take(samples)
-        return [one for batch in batches for one in self._read(batch)] if batches else []
+    def _take(self, part: Samples | Frame) -> list[Seen]:
+        return [one for batch in self._gathering.take(part) for one in self._read(batch)]
 
     def _read(self, samples: Samples) -> list[Seen]:
+        if self._first_s is None:
+            self._first_s = float(samples.t_s[0])
         starts_s = self._finder.trail.start_s
         self._recent.add(samples, starts_s[-_KEEP_TICKS] if len(starts_s) >= _KEEP_TICKS else -math.inf)
         self._supply.take(samples.t_s, samples.current_a, samples.voltage_v, samples.limiting)
@@ -181,6 +160,8 @@ class BootReader:
         if not len(ticks):
             return []
         self._ticks.append(ticks)
+        self._half_width_s += self._recent.half_widths_s(ticks.start_s)
+        self._spacing_s += ((ticks.end_s - ticks.start_s) / np.maximum(ticks.count - 1, 1)).tolist()
         if len(self._ticks) >= _PARTS:
             self._ticks = [join(self._ticks)]
         seen: list[Seen] = []
@@ -213,10 +194,8 @@ class BootReader:
             evidence.append(EARLIER_MODE)
             self._waiting.remove(usb)
         says = tell_candidate(candidate, self._up_s(candidate.at_s), evidence)
-        half_width_s = 0.0
-        restart = self._number(
-            candidate.at_s, candidate.again_s, boot.log_odds, evidence, says, candidate.uncertainty_s + half_width_s
-        )
+        uncertainty_s = max(self._within_s(candidate.at_s), self._within_s(candidate.again_s))
+        restart = self._number(candidate.at_s, candidate.again_s, boot.log_odds, evidence, says, uncertainty_s)
         self._told.append(_Told(restart, boot.log_odds, by_current=True, usb=usb))
         return [restart]
 
@@ -298,12 +277,15 @@ class BootReader:
         earlier = [begin_s for begin_s in begun_s if begin_s < at_s]
         return at_s - max(earlier) if earlier else None
 
+    def _within_s(self, at_s: float) -> float:
+        """Return how far the truth may be from the sample at which a level was crossed: to the one before it."""
+        starts_s = self._finder.trail.start_s
+        place = self._finder.trail.place(at_s)
+        step_s = starts_s[place] - starts_s[place - 1] if place else 0.0
+        in_tick_s = self._spacing_s[place]
+        after_gap = step_s > _GAP * self._finder.spacing_s and at_s == starts_s[place]
+        return (step_s if after_gap or not in_tick_s else in_tick_s) + self._half_width_s[place]
+
     def _opening_a(self, at_s: float) -> float:
         trail = self._finder.trail
         return float(np.median(trail.level_a[trail.place(at_s) :]))
-
-
-def _column(values: list[float] | list[float | None], count: int) -> Floats:
-    """Return a signal as an array, NaN for what is missing."""
-    column = np.array(values[:count], dtype=np.float64)
-    return column if len(column) == count else np.append(column, np.full(count - len(column), np.nan))

@@ -186,7 +186,7 @@ def _(data: events.RestartSeen) -> Line:
 
 @_line.register
 def _(data: events.RestartRevised) -> Line:
-    counts = "" if data.counts else ", does not count any more"
+    counts = "" if data.counts else ", which counts no more"
     return Line("device", f"restart {data.number} anew: {data.says}{counts}", Tone.CAUTION)
 
 

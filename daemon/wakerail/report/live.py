@@ -64,8 +64,11 @@ class _Seen:
     verdict: Verdict | None = None
     start_s: float | None = None
 
-    def take_revision(self, data: RestartRevised) -> None:
+    def take_restart(self, data: RestartSeen | RestartRevised) -> None:
         """Keep what is known of a restart now; one that does not count any more is shown no more."""
+        if isinstance(data, RestartSeen):
+            self.restarts.append(data)
+            return
         self.restarts = [
             msgspec.structs.replace(one, probability=data.probability) if one.number == data.number else one
             for one in self.restarts
@@ -139,10 +142,8 @@ class LiveRun:
                         step.ended, step.outcome = True, data.outcome
             case OnsetSeen():
                 seen.onset_s = data.at_s
-            case RestartSeen():
-                seen.restarts.append(data)
-            case RestartRevised():
-                seen.take_revision(data)
+            case RestartSeen() | RestartRevised():
+                seen.take_restart(data)
             case PromptAnswered():
                 seen.prompt = ""
             case _:

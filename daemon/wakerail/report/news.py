@@ -29,13 +29,17 @@ def news_of(data: EventData, start_s: float | None) -> str:
             return f"step {data.number} {data.outcome}: {data.says or data.title}"
         case OnsetSeen():
             return f"onset at {since(data.at_s, start_s)}: it draws {human(data.level_a, 'A')}"
-        case RestartSeen():
-            return f"restart {data.number} at {since(data.at_s, start_s)}: {data.says}"
-        case RestartRevised():
-            now = f"{100 * data.probability:.0f} % sure" if data.counts else "does not count any more"
-            return f"restart {data.number} at {since(data.at_s, start_s)}, {now}: {data.says}"
+        case RestartSeen() | RestartRevised():
+            return f"restart {data.number} at {since(data.at_s, start_s)}{_anew(data)}: {data.says}"
         case _:
             return trouble_of(data)
+
+
+def _anew(data: RestartSeen | RestartRevised) -> str:
+    """Return what a restart is by now, empty where it is told for the first time."""
+    if isinstance(data, RestartSeen):
+        return ""
+    return f", now {100 * data.probability:.0f} % sure" if data.counts else ", which counts no more"
 
 
 def trouble_of(data: EventData) -> str:

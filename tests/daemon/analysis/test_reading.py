@@ -41,7 +41,7 @@ def test_restarting_with_its_cadence(trace, watch):
     assert reading.cadence.median_s == pytest.approx(4.45, abs=0.06)
     interval = measured(reading)["restart-interval"]
     assert interval.value == reading.cadence.median_s
-    assert interval.uncertainty == pytest.approx(0.051 * 2**0.5)
+    assert interval.uncertainty == pytest.approx(0.051 * 2**0.5, rel=1e-6)
     assert measured(reading)["restarts"].value == 3
     assert measured(reading)["restarts"].outcome is Outcome.FAILED
     assert reading.says == "It restarted 3 times in 22.4 s, every 4.45 s; each time after about 4.05 s up."

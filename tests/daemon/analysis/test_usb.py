@@ -90,7 +90,10 @@ def test_both_witnesses_tell_of_one_restart(reader, trace):
     loop = trace(20).then(0.0003, 2).loop(2).boot(12)
     events = [*staged_boot(102), detached(106.06), *staged_boot(106.45), detached(110.52), *staged_boot(110.9)]
     _, first, second = feed(reader, loop, events)
-    assert first.evidence == second.evidence == ("current-collapse", "usb-left")
+    for restart in (first, second):
+        assert restart.evidence[0] == "current-collapse"
+        assert "usb-left" in restart.evidence
+        assert restart.probability > 0.99
     reading = reader.finish(loop.end_s)
     assert len(reading.restarts) == 2
 
@@ -114,7 +117,8 @@ def test_what_left_usb_before_the_boot_is_no_restart_of_it(trace):
 
 @pytest.mark.parametrize(("stays", "restarts"), [(True, 0), (False, 1)])
 def test_a_fall_to_the_standing_level_with_usb_still_there_is_sleep(reader, trace, stays, restarts):
-    asleep = trace(20).then(0.0003, 2).boot(8).then(0.002, 3).then(0.19, 12, ripple=0.1)
+    asleep = trace(20).then(0.0003, 2).boot(8).then(0.0003, 3)
+    asleep = asleep.then(0.19, 12, ripple=0.1) if stays else asleep.boot(12)
     events = [*staged_boot(102), *([] if stays else [detached(114.06)])]
     feed(reader, asleep, events)
     assert len(reader.finish(asleep.end_s).restarts) == restarts

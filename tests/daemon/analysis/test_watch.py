@@ -25,30 +25,33 @@ def test_a_boot_loop_gives_one_onset_and_each_restart_at_its_time(trace, watch, 
     for number, restart in enumerate(restarts, 1):
         fell_s = 103 + number * PERIOD_S - 0.4
         assert restart.number == number
-        assert restart.evidence == ("current-collapse",)
+        assert restart.evidence[0] in {"current-collapse", "current-dip"}
+        assert restart.probability > 0.9
         assert abs(restart.at_s - fell_s) <= restart.uncertainty_s + 1e-6
         assert abs(restart.again_s - (fell_s + 0.4)) <= restart.uncertainty_s + 1e-6
         assert restart.uncertainty_s == pytest.approx(spacing_s + 0.001)
 
 
 @pytest.mark.parametrize("rate_hz", RATES_HZ)
-def test_a_restart_is_told_as_soon_as_the_hold_time_makes_it_sure(trace, watch, rate_hz):
+def test_a_collapse_to_the_measured_standing_level_is_told_at_once(trace, watch, rate_hz):
+    """Within 0.15 s and what it takes to gather samples, or three samples where they are slow."""
     loop = trace(rate_hz).then(0.0003, 2).loop(1).boot()
     one_by_one = watch(trace(rate_hz))
     told_s = {}
     for frame in loop.frames([1]):
         for one in one_by_one.reader.take_frame(frame):
             told_s[type(one)] = (frame.t_s[0], one)
+    due_s = max(0.15 + (0.15 if rate_hz > 50 else 0.0), 3 / rate_hz) + 1 / rate_hz + 1e-6
     at_s, onset = told_s[Onset]
-    assert at_s - onset.at_s <= max(0.14, 1 / rate_hz) + 1 / rate_hz + 1e-6
+    assert at_s - onset.at_s <= due_s
     at_s, restart = told_s[Restart]
-    assert at_s - restart.again_s <= max(0.14, 1 / rate_hz) + 1 / rate_hz + 1e-6
+    assert at_s - restart.again_s <= due_s
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     sizes=st.lists(st.integers(1, 400), min_size=1, max_size=6),
-    rate_hz=st.sampled_from([5, 20, 100]),
+    rate_hz=st.sampled_from([5, 20, 100, 400]),
     standing_a=st.sampled_from([None, 0.0003]),
     holes=st.lists(st.tuples(st.integers(0, 3000), st.integers(1, 60)), max_size=3),
 )
@@ -131,7 +134,10 @@ def test_a_gap_between_two_low_samples_is_not_taken_for_a_held_collapse(trace, w
 
 def test_the_sentence_of_a_restart_gives_the_length_of_the_boot_and_of_the_fall(trace, watch):
     _, restart = watch(trace(100).then(0.0003, 2).loop(1).boot()).seen
-    assert restart.says == "after 4.05 s up the current fell to near nothing (0.3 mA) and rose again 0.4 s later"
+    assert restart.says == (
+        "after 4.05 s up the current fell to near nothing (0.3 mA) and rose again 0.4 s later, "
+        "and the boot opened as the first did"
+    )
 
 
 @pytest.mark.parametrize(

@@ -10,13 +10,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wakerail.analysis.seen import Onset, Restart
+from wakerail.analysis.cadence import cadence_of
+from wakerail.analysis.reading import BootReading
+from wakerail.analysis.seen import Onset, Restart, Revision
+from wakerail.analysis.stages import Stage
 from wakerail.sequences import parse_sequence
 from wakerail.sequences.arrivals import stall_limit_s
 from wakerail.sequences.steps.measure import uncertainty_of
 from wakerail_kit import topics
 from wakerail_kit.errors import DeviceRefused, OutOfSync
-from wakerail_kit.events import LineResult, StepFinished, UsbAttached
+from wakerail_kit.events import LineResult, RestartRevised, RestartSeen, StagesRead, StepFinished, UsbAttached
 from wakerail_kit.messages import Frame, Measurement
 from wakerail_kit.outcome import Finding, Outcome
 
@@ -234,9 +237,16 @@ async def test_a_failed_test_that_is_only_followed_by_words_still_stands(bench):
 
 
 class ScriptedReader:
-    """A reader that sees a restart at given times, and remembers what it was given."""
+    """A reader that sees a restart at given times, and remembers what it was given.
 
-    def __init__(self, settings, restarts_s=(), finding=Finding.RUNNING, outcome=Outcome.PASSED):
+    Half a second after each restart whose number is in ``taken_back``, it takes that back.
+    """
+
+    def __init__(
+        self, settings, restarts_s=(), finding=Finding.RUNNING, outcome=Outcome.PASSED, taken_back=(), cadence=None
+    ):
+        self.taken_back = {number: restarts_s[number - 1] for number in taken_back}
+        self.cadence = cadence
         self.settings = settings
         self.todo = list(restarts_s)
         self.frames: list[Frame] = []
@@ -250,7 +260,11 @@ class ScriptedReader:
         if self.todo and frame.t_s[-1] >= self.todo[0]:
             self.seen += 1
             at_s = self.todo.pop(0)
-            return [Restart(at_s, at_s + 0.1, self.seen, ("current-collapse",), "the current fell", 0.05)]
+            return [Restart(at_s, at_s + 0.1, self.seen, 0.99, ("current-collapse",), "the current fell", 0.05)]
+        for number, at_s in self.taken_back.items():
+            if frame.t_s[-1] >= at_s + 0.5:
+                del self.taken_back[number]
+                return [Revision(number, at_s, 0.2, counts=False, says="it was none")]
         return [Onset(frame.t_s[0], 0.3)] if len(self.frames) == 1 else []
 
     def take_usb(self, event):
@@ -259,10 +273,20 @@ class ScriptedReader:
 
     def finish(self, end_s):
         self.end_s = end_s
-        reading = type("Reading", (), {})()
-        reading.finding, reading.outcome, reading.says = self.finding, self.outcome, "As scripted."
-        reading.measurements = [Measurement(name="peak-current", value=0.6, unit="A", outcome=Outcome.PASSED)]
-        return reading
+        return BootReading(
+            finding=self.finding,
+            outcome=self.outcome,
+            probability=0.9,
+            says="As scripted.",
+            onset_s=None,
+            restarts=(),
+            stages=(Stage(1.0, 2.5, 0.3, 0.01, 0.4, 450.0, None),),
+            cadence=self.cadence,
+            standing_a=None,
+            running_a=None,
+            peak_a=0.6,
+            measurements=[Measurement(name="peak-current", value=0.6, unit="A", outcome=Outcome.PASSED)],
+        )
 
 
 def scripted(*args, **options):
@@ -315,6 +339,37 @@ async def test_a_watch_that_fails_on_restarts_may_end_early(bench, options, seen
     assert [each.at_s for each in restarts] == [3.0, 6.0, 9.0, 12.0, 15.0][:seen]
     for each in verdict.evidence:
         assert bench.journal[each.journal_row - 1].id == each.event_id
+
+
+async def test_a_restart_that_was_taken_back_does_not_end_a_watch(bench):
+    make, readers = scripted((3.0, 6.0, 9.0), finding=Finding.RESTARTING, outcome=Outcome.FAILED, taken_back=(1,))
+    text = HEAD + ON + "  - watch: {for: 60 s, signals: [supply.current], fail_on: restart, stop_after: 2}\n"
+    run, _ = bench.start(text, make_reader=make)
+    verdict = await bench.verdict(run)
+    assert readers[0].end_s == pytest.approx(9.0, abs=0.2)
+    (revised,) = (event for event in bench.events() if isinstance(event, RestartRevised))
+    assert (revised.number, revised.counts, revised.probability) == (1, False, 0.2)
+    (evidence,) = (each for each in verdict.evidence if each.type == "wakerail.restart-revised.v1")
+    assert evidence.says == "Restart 1 anew: it was none."
+
+
+async def test_a_watch_tells_its_stages_and_how_sure_each_restart_is(bench):
+    make, _ = scripted((3.0,), finding=Finding.RESTARTING, outcome=Outcome.FAILED)
+    run, _ = bench.start(HEAD + ON + "  - watch: {for: 5 s, signals: [supply.current]}\n", make_reader=make)
+    await bench.verdict(run)
+    (read,) = (event for event in bench.events() if isinstance(event, StagesRead))
+    (stage,) = read.stages
+    assert (read.count, stage.start_s, stage.end_s, stage.charge_ma_s) == (1, 1.0, 2.5, 450.0)
+    (restart,) = (event for event in bench.events() if isinstance(event, RestartSeen))
+    assert restart.probability == 0.99
+
+
+async def test_the_verdict_says_what_the_trade_reads_from_the_cadence(bench):
+    cadence = cadence_of([200.0 + 180.0 * number for number in range(7)], 0.1)
+    make, _ = scripted(finding=Finding.RESTARTING, outcome=Outcome.FAILED, cadence=cadence)
+    run, _ = bench.start(HEAD + ON + "  - watch: {for: 5 s, signals: [supply.current]}\n", make_reader=make)
+    verdict = await bench.verdict(run)
+    assert verdict.reason.startswith("As scripted. A loop near three minutes")
 
 
 @pytest.mark.parametrize(
