@@ -59,6 +59,13 @@ def test_every_type_of_event_has_words_of_its_own():
             Tone.BAD,
         ),
         (
+            events.RestartRevised(run="r", number=2, at_s=1, probability=0.2, counts=False, says="it was a sleep"),
+            "device",
+            "restart 2 anew: it was a sleep, which counts no more",
+            Tone.CAUTION,
+        ),
+        (events.StagesRead(run="r", count=3, stages=[]), "device", "went through 3 stages", Tone.QUIET),
+        (
             events.StepFinished(
                 run="r",
                 number=2,

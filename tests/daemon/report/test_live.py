@@ -14,6 +14,7 @@ from wakerail_kit.events import (
     OnsetSeen,
     PromptAnswered,
     PromptRaised,
+    RestartRevised,
     RestartSeen,
     RunStarted,
     StepFinished,
@@ -81,6 +82,22 @@ def test_it_never_outgrows_the_terminal(live, show, event, frame, width, height)
     assert any("▼ 39 restarts" in line for line in lines)
     assert any("▲ psu-1: 5.1 A" in line for line in lines)
     assert any("☞ Press" in line for line in lines)
+
+
+def test_a_restart_that_is_told_anew_is_shown_as_it_is_known_now(live, show, event):
+    for number in (1, 2):
+        live.take("", event(restart(number)))
+    live.news()
+    sure = RestartRevised(run="r", number=2, at_s=105, probability=0.97, counts=True, says="USB shows it, too")
+    none = RestartRevised(run="r", number=1, at_s=105, probability=0.1, counts=False, says="it was a sleep")
+    for data in (sure, none):
+        live.take("", event(data))
+    told = live.news().plain.splitlines()
+    assert told[0].endswith("s, now 97 % sure: USB shows it, too")
+    assert told[1].endswith("s, which counts no more: it was a sleep")
+    lines = show(live)
+    assert any("▼ 1 restart" in line for line in lines)
+    assert any("97 % sure" in line for line in lines)
 
 
 def test_a_prompt_goes_when_it_is_answered(live, show, event):
