@@ -23,15 +23,17 @@ from wakerail.analysis.opening import EDGES, Opening, Repertoire, Scale
 
 SURE = 3.0  # log odds from which on a restart is told at once
 _HOPELESS = -5.0
-_MOST_FOR_A_JUMP = -4.0  # however often the opening came back, its first level alone is no restart
+_MOST_FOR_A_JUMP = -3.7  # however often the opening came back, its first level alone is no restart
 
 _LEVEL_SPREAD = 0.14  # of one level from boot to boot, natural log
 _FIRST_SPREAD = 0.30  # more for the first windows, which are short and hold the inrush
-_TAIL, _LATE_TAIL = 0.05, 0.25  # how often a window is not the template's: early, and late, when the boot may be over
+_TAIL, _SHORT_TAIL, _LATE_TAIL = 0.05, 0.3, 0.5  # how often a window is not the template's: at least, short, and late
+_JUMP = 0.25
 _PERSIST_SPREAD = 0.14
 _MOST_NOVEL = 6.0
 _MOST_NOVEL_SHORT = 1.5  # after a dip so short that a meter's range switching makes the same
-_SHORT_DIP = 3
+SHORT_DIP = 3
+_NOVEL_WINDOWS = 24
 _MOST_ALIKE = 40.0
 _ABOVE_COUNTS = 0.35  # a wake-up overshoots what was drawn before, a boot mostly starts below it
 _SQRT_2PI = math.sqrt(2 * math.pi)
@@ -41,12 +43,13 @@ class Sort(StrEnum):
     """What a candidate looks like at first: each sort has its own prior."""
 
     COLLAPSE = "collapse"  # a dip to the standing level
+    BLINK = "blink"  # the same for so short a time that a meter switching its range may have made it
     DIP = "dip"  # a dip that ended above it
     JUMP = "jump"  # no dip: the opening's level came from another
 
 
 #: Log odds from which on a candidate is told once there is no more to see.
-LIKELY = {Sort.COLLAPSE: 0.4, Sort.DIP: 1.5, Sort.JUMP: 2.0}
+LIKELY = {Sort.COLLAPSE: 0.4, Sort.BLINK: 1.5, Sort.DIP: 1.5, Sort.JUMP: 1.0}
 
 
 def probability_of(log_odds: float) -> float:
@@ -58,19 +61,34 @@ def _normal(distance: float, spread: float) -> float:
     return math.exp(-0.5 * (distance / spread) ** 2) / (spread * _SQRT_2PI)
 
 
-def depth_evidence(low_a: float, before_a: float, standing_a: float, tolerance_a: float) -> tuple[Sort, float]:
+def depth_evidence(
+    low_a: float, before_a: float, standing_a: float, tolerance_a: float, fineness_a: float
+) -> tuple[Sort, float]:
     """Return what sort of a dip it is by how low it went, and what that says.
 
     A device held in reset draws its standing current in seven cases of ten; one that sleeps draws anything from a
-    thousandth to a fifth of what it draws when up (even on the logarithm). So reaching the standing level tells
-    the more, the finer the meter can tell it from sleep.
+    thousandth to a fifth of what it draws when up (even on the logarithm). So the nearer a dip comes to the standing
+    level, as far as the meter can tell (``fineness_a``), the less likely it was a sleep.
     """
     before = max(before_a - standing_a, 1e-12)
-    sleeps_within = min(max(math.log(tolerance_a / before / 0.001) / math.log(200.0), 0.03), 0.97)
-    if low_a <= standing_a + tolerance_a:
+    collapsed = low_a <= standing_a + tolerance_a
+    reach_a = max(abs(low_a - standing_a), fineness_a) if collapsed else tolerance_a
+    sleeps_within = min(max(math.log(max(reach_a / before, 1e-9) / 0.001) / math.log(200.0), 0.03), 0.97)
+    if collapsed:
         return Sort.COLLAPSE, math.log(0.7 / sleeps_within)
     shallow = 1.5 if (low_a - standing_a) / before > 0.25 else 0.0
     return Sort.DIP, math.log(0.3 / (1.0 - sleeps_within)) - shallow
+
+
+def dip_evidence(depth: float, ticks: int, lasted_s: float) -> float:
+    """Return what a dip's depth and length say together.
+
+    A reset is over within two seconds or so, a sleep lasts for seconds to hours; supply supervisors commonly hold a
+    reset for 0.14 s and longer (common practice, no source).
+    """
+    if ticks <= SHORT_DIP:
+        return min(depth, 1.0)
+    return depth + min(max(0.8 * math.log(3.0 / lasted_s), -0.7), 1.5)
 
 
 class Priors:
@@ -81,7 +99,7 @@ class Priors:
     nothing, and one whose opening came back twice that the third time is no chance.
     """
 
-    _FIRST: dict[Sort, tuple[float, float]] = {Sort.COLLAPSE: (1.5, 1.5), Sort.DIP: (0.1, 3.0), Sort.JUMP: (0.003, 20.0)}
+    _FIRST: dict[Sort, tuple[float, float]] = {Sort.COLLAPSE: (1.5, 1.5), Sort.BLINK: (0.6, 1.5), Sort.DIP: (0.1, 3.0), Sort.JUMP: (0.003, 20.0)}
 
     def __init__(self) -> None:
         self._for = {sort: yes for sort, (yes, _) in self._FIRST.items()}
@@ -115,6 +133,7 @@ class Candidate:
     repertoire: Repertoire
     low_a: float = 0.0
     place: int = 0
+    edge_a: float = 0.0
     dip_ticks: int = 0
     window: int = 0
     alike: float = 0.0  # the shape of the opening known, against the other story
@@ -126,6 +145,7 @@ class Candidate:
     _level: float | None = None
     _ticks: int = 0
     _gain: float = 0.0
+    _template: tuple[float, ...] = ()
 
     @property
     def again_s(self) -> float:
@@ -162,25 +182,34 @@ class Candidate:
             return self.alike < -3.0 or self.alike - self.going < -3.0
         return self.evidence - self.odds < _HOPELESS
 
+    def forget(self) -> None:
+        """Begin to look anew."""
+        self.window, self.alike, self.novel, self.going, self.compared = 0, 0.0, 0.0, 0.0, 0
+        self._level, self._ticks, self._gain, self._template = None, 0, 0.0, ()
+
     def look(
         self, scale: Scale, template: Opening | None, under_way_s: float | None, relative_noise: float, jumps_per_s: float
     ) -> None:
         """Weigh the next window, which is past."""
         index, self.window = self.window, self.window + 1
-        level_a = self.opening.level_a(index)
+        # the first tick is a mixture of before and after wherever a meter averages
+        level_a = self.opening.level_a(index) if index else None
         if level_a is None:
             self._level = None
             return
         here, broad = scale.of(level_a), 1.0 / scale.span
+        band = template.band_a(index, self.at_s) if template is not None else None
         ticks = EDGES[index + 1] - EDGES[index]
-        wobble = 2 * relative_noise * relative_noise / ticks
+        noise = relative_noise
+        if band is not None:  # bursts fall elsewhere each time
+            noise = max(noise, min(band.spread_a / (math.exp(scale.of(band.mean_a))), 1.0))
+        wobble = 2 * noise * noise / ticks
         familiar = self.repertoire.density(here)
         other = self._weigh_other(here, index, ticks, wobble, familiar, broad, jumps_per_s)
-        if self.sort is not Sort.JUMP:
-            self._weigh_novel(here, familiar, broad)
-        band = template.band_a(index, self.at_s) if template is not None else None
+        if self.sort is not Sort.JUMP and index < _NOVEL_WINDOWS:
+            self._weigh_novel(level_a, here, familiar, broad)
         if band is not None:
-            self._weigh_alike(index, here, [scale.of(each) for each in band], wobble, other)
+            self._weigh_alike(index, here, [scale.of(each) for each in (band.mean_a, band.low_a, band.high_a)], wobble, other)
         if template is not None and under_way_s is not None:
             self._weigh_going(index, here, template, under_way_s, scale, wobble, other)
 
@@ -203,25 +232,38 @@ class Candidate:
             self._level += distance * ticks / self._ticks
         return max((1.0 - jumps) * _normal(distance, spread) + jumps * anywhere, 1e-3 * broad)
 
-    def _weigh_novel(self, here: float, familiar: float, broad: float) -> None:
-        step = -math.log(min(max(familiar / broad, 0.1), 3.0))
+    def _weigh_novel(self, level_a: float, here: float, familiar: float, broad: float) -> None:
+        if level_a < self.edge_a:  # back in the low: whatever this was, it ended
+            self.novel = min(self.novel, 0.0)
+            return
+        step = -0.6 * math.log(min(max(familiar / broad, 0.1), 3.0))
         if step > 0 and here > self.before:
             step *= _ABOVE_COUNTS
-        most = _MOST_NOVEL if self.dip_ticks > _SHORT_DIP else _MOST_NOVEL_SHORT
+        most = _MOST_NOVEL if self.sort is Sort.COLLAPSE else _MOST_NOVEL_SHORT
         self.novel = max(min(self.novel + step, most), -_MOST_NOVEL)
 
-    def _weigh_alike(
-        self, index: int, here: float, band: list[float], wobble: float, other: float
-    ) -> None:
+    def _weigh_alike(self, index: int, here: float, band: list[float], wobble: float, other: float) -> None:
         middle, low, high = band
         distance = max(low - (here - self._gain), (here - self._gain) - high, 0.0)
         spread = math.sqrt((_LEVEL_SPREAD + _FIRST_SPREAD / (index + 1) ** 2) ** 2 + wobble)
         core = math.exp(-0.5 * (distance / spread) ** 2) / (spread * _SQRT_2PI + (high - low))
-        tail = _TAIL + (_LATE_TAIL - _TAIL) * min(index / 16, 1.0)
-        self.alike += math.log((1 - tail) * core / other + tail)
+        tail = self._tail(index)
+        ratio = math.log((1 - tail) * core / other + tail)
+        jumped = max((abs(middle - earlier) for earlier in self._template), default=math.inf)
+        if jumped < max(_JUMP, 2 * math.sqrt(wobble)):
+            # the template persists: that a level is still there tells nothing, that it is another tells much
+            ratio = min(ratio, 0.0) if distance > 2 * spread else min(max(ratio, -0.05), 0.05)
+        self._template = (*self._template[-1:], middle)
+        self.alike += ratio
         self.compared += 1
         if distance < 2 * spread:
             self._gain += (min(max(here - middle, -0.3), 0.3) - self._gain) / (self.compared + 2)
+
+    @staticmethod
+    def _tail(index: int) -> float:
+        """Return how often a window is not the template's: a short one for a burst, a late one as the boot is over."""
+        short = _SHORT_TAIL / (EDGES[index + 1] - EDGES[index])
+        return max(_TAIL, short, _LATE_TAIL * min(index / 36, 1.0) ** 2)
 
     def _weigh_going(
         self, index: int, here: float, template: Opening, under_way_s: float, scale: Scale, wobble: float, other: float

@@ -9,6 +9,7 @@ from wakerail.analysis.opening import Scale
 
 _BLOCK = 8
 _SAME_A = 1e-9  # two readings that differ by less are one reading
+_FEWEST_STEPS = 8  # fewer may all be the device's own
 _WOBBLES = 50
 _WOBBLE_STEP = 0.04
 
@@ -28,6 +29,7 @@ class Levels:
         self.noise_a = math.inf
         self.resolution_a = math.inf
         self.top_a = 0.0
+        self._steps, self.least_step_a = 0, math.inf
         self._block: list[float] = []
         self._recent: deque[float] = deque(maxlen=3)
         self._wobble = [0] * (_WOBBLES + 1)
@@ -45,6 +47,12 @@ class Levels:
         return max(3 * noise_a, resolution_a, 0.003 * self.top_a)
 
     @property
+    def fineness_a(self) -> float:
+        """How finely levels near standing can be told apart: by noise and by resolution."""
+        noise_a = max(0.0 if math.isinf(self.noise_a) else self.noise_a, self.standing_noise_a)
+        return max(noise_a, 0.0 if math.isinf(self.resolution_a) else self.resolution_a)
+
+    @property
     def scale(self) -> Scale:
         """The scale on which to compare levels now."""
         return Scale(self.standing_a, self.floor_a, self.top_a)
@@ -57,8 +65,11 @@ class Levels:
         """Take a tick's mean, and that of the tick before it."""
         if before_a is not None:
             step_a = abs(level_a - before_a)
-            if _SAME_A < step_a < self.resolution_a:
-                self.resolution_a = step_a
+            if step_a > _SAME_A:
+                self._steps += 1
+                self.least_step_a = min(self.least_step_a, step_a)
+                if self._steps >= _FEWEST_STEPS:
+                    self.resolution_a = self.least_step_a
             self._block.append(step_a)
             if len(self._block) == _BLOCK:
                 self.noise_a = min(self.noise_a, sorted(self._block)[_BLOCK // 2])

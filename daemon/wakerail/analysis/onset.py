@@ -14,9 +14,11 @@ _BASE_TICKS = 64
 _FEWEST_TICKS = 6
 HOLD_S = 0.1  # supply supervisors commonly hold a device in reset for longer; a radio's pulse is shorter
 HOLD_TICKS = 3
+_EDGE = 4.0  # deviations that a tick just before a clear rise must exceed to belong to it
 _CLEARLY = 8.0  # deviations above the noise of the standing level
 _FROM_OFF = 6.0  # times the first level: who draws so much more was off before, or asleep
 _RISES = 2.5
+_FEW_PULSES = 3  # what pulses more often above a level that can be told from nothing is on, and idle
 _SURELY_OFF = 0.02  # of what it draws when up; what draws more before may be asleep
 
 
@@ -43,12 +45,14 @@ class OnsetWatch:
     base_a: float = 0.0
     _noise_a: float = 0.0
     _spread_a: float = 0.0
-    _resolution_a: float = math.inf
+    _step_a: float = math.inf
 
     def take(self) -> First:
         """Look at the newest tick."""
         levels, last = self.levels, len(self.trail) - 1
         level_a = self.trail.level_a[last]
+        if self._began_high(last):
+            return First.RUNNING
         if last < (_FEWEST_TICKS if not levels.known else 2):
             return First.UNCLEAR
         if self.place is None:
@@ -63,14 +67,17 @@ class OnsetWatch:
         if up_a < self.base_a + 6 * self._noise_a:
             self.place = None
             self.pulses += 1
-            return First.UNCLEAR
+            off = levels.known or self.base_a < 6 * self._noise_a
+            return First.UNCLEAR if off or self.pulses < _FEW_PULSES else First.RUNNING
         lasted_s = self.trail.start_s[last] - self.trail.start_s[self.place]
-        from_off = levels.known or up_a > _FROM_OFF * max(self.base_a, self._noise_a) or self._near_nothing()
+        from_off = levels.known or up_a > _FROM_OFF * max(self.base_a, self._noise_a)
         if lasted_s >= HOLD_S and last - self.place + 1 >= HOLD_TICKS and from_off:
             if not levels.known:
                 levels.standing_a = self.base_a
-                levels.known = self._near_nothing() or self.base_a < _SURELY_OFF * up_a
+                levels.known = self.base_a < max(_SURELY_OFF * up_a, 3 * self._spread_a)
             levels.standing_noise_a = self._spread_a
+            while self.place > 1 and self.trail.level_a[self.place - 1] > self.base_a + _EDGE * self._noise_a:
+                self.place -= 1
             return First.ONSET
         return First.RUNNING if self._has_fallen(level_a) else First.UNCLEAR
 
@@ -78,7 +85,7 @@ class OnsetWatch:
     def threshold_a(self) -> float:
         """The level that the first sample of the onset is above."""
         top_a = self.trail.level_a[self.place] if self.place is not None else self.base_a
-        return self.base_a + max(6 * self._noise_a, 0.3 * (top_a - self.base_a))
+        return self.base_a + max(_EDGE * self._noise_a, 0.3 * (top_a - self.base_a))
 
     def _learn_base(self, last: int) -> None:
         recent = self.trail.level_a[max(0, last - _BASE_TICKS) : last]
@@ -86,12 +93,18 @@ class OnsetWatch:
         middle = statistics.median(recent)
         spread_a = 1.5 * statistics.median(abs(level - middle) for level in recent)
         # the newest step is left out: it may be the onset itself, and must not hide it
-        resolution_a, self._resolution_a = self._resolution_a, self.levels.resolution_a
+        resolution_a, self._step_a = self._step_a, self.levels.least_step_a
         self._spread_a = spread_a
         self._noise_a = max(spread_a, resolution_a / 2 if math.isfinite(resolution_a) else 0.0, 1e-9)
 
-    def _near_nothing(self) -> bool:
-        return self.base_a < 6 * self._noise_a
+    def _began_high(self, last: int) -> bool:
+        """Tell whether the first ticks drew much more than the newest."""
+        if self.levels.known or not _FEWEST_TICKS <= last < _BASE_TICKS:
+            return False
+        newest = self.trail.level_a[-5:]
+        first, now = statistics.median(self.trail.level_a[:3]), statistics.median(newest)
+        step_a = 0.0 if math.isinf(self.levels.least_step_a) else self.levels.least_step_a
+        return first > 2.5 * max(now, 0.0) and first - now > _CLEARLY * max(step_a, max(newest) - min(newest), 1e-9)
 
     def _has_fallen(self, level_a: float) -> bool:
         return not self.levels.known and self.base_a > _CLEARLY * self._noise_a and level_a < self.base_a / 2.5

@@ -11,10 +11,23 @@ from dataclasses import dataclass, field
 
 from wakerail.analysis.trail import Trail
 
-#: Where the windows begin and end, counted in the spacing of the ticks: the first by themselves, then growing by 4/3.
-EDGES = (0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 27, 36, 48, 64, 85, 113, 151, 200, 268, 357, 476, 635, 847)
-_STRETCH = 1.08  # how much faster or slower the same boot may run another time
-_SHIFTED = 7  # windows so short that a boot found one tick early or late shows another level in them
+#: Where the windows begin and end, counted in the spacing of the ticks: the first by themselves, then growing by 14 %.
+# fmt: off
+EDGES = (0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 13, 15, 17, 19, 22, 25, 29, 33, 37, 42, 48, 55, 63, 71, 81, 93, 106, 121, 137, 157, 179, 204, 232, 265, 302, 344, 392, 447, 510, 581, 662, 755, 861)
+# fmt: on
+_STRETCH = 1.06  # how much faster or slower the same boot may run another time
+_WIDENED = 8
+_SHIFTED = 12  # windows so short that a boot found one tick early or late shows another level in them
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """What a window of the same boot may hold: its mean, least and most, and how much its ticks scatter."""
+
+    mean_a: float
+    low_a: float
+    high_a: float
+    spread_a: float
 
 
 @dataclass(slots=True)
@@ -28,7 +41,7 @@ class Opening:
     start_s: float
     spacing_s: float
     end_s: float | None = None
-    _known: dict[int, tuple[float, float, float] | None] = field(default_factory=dict)
+    _known: dict[int, Band | None] = field(default_factory=dict)
 
     def window_s(self, index: int, stretch: float = 1.0) -> tuple[float, float]:
         """Return when a window begins and ends."""
@@ -39,8 +52,14 @@ class Opening:
         """Return the mean of a window that is past, None if it was not measured."""
         return self.trail.mean_a(*self.window_s(index))
 
-    def band_a(self, index: int, until_s: float) -> tuple[float, float, float] | None:
-        """Return what a window's mean, least and most may be for the same boot run a little faster or slower.
+    def spread_a(self, index: int) -> float:
+        """Return how much the ticks in and around a window scatter; a short one is widened."""
+        from_s, to_s = self.window_s(index)
+        more_s = max(_WIDENED - (EDGES[index + 1] - EDGES[index]), 0) * self.spacing_s / 2
+        return self.trail.wobble_a(max(from_s - more_s, self.start_s + self.spacing_s), to_s + more_s)
+
+    def band_a(self, index: int, until_s: float) -> Band | None:
+        """Return what a window may hold for the same boot run a little faster or slower.
 
         None if the window is not past by ``until_s`` or ended with its boot.
         """
@@ -57,7 +76,7 @@ class Opening:
                 if index:
                     others.append(self.trail.mean_a(from_s - self.spacing_s, to_s - self.spacing_s))
             known = [mean for mean in (middle, *others) if mean is not None]
-            self._known[index] = None if middle is None else (middle, min(known), max(known))
+            self._known[index] = None if middle is None else Band(middle, min(known), max(known), self.spread_a(index))
         return self._known[index]
 
 
@@ -122,6 +141,11 @@ class Repertoire:
         key = math.floor(place / self._BIN)
         self._weights[key] = self._weights.get(key, 0.0) + weight_s
         self._total += weight_s
+
+    def below_s(self, place: float) -> tuple[float, float]:
+        """Return the time at levels below, and all the time."""
+        last = math.floor(place / self._BIN)
+        return sum(weight for key, weight in self._weights.items() if key < last), self._total
 
     def density(self, place: float) -> float:
         """Return the probability density at a level; 0 where nothing like it was seen."""

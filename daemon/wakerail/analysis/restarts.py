@@ -7,7 +7,7 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from wakerail.analysis.evidence import LIKELY, SURE, Candidate, Priors, Sort, depth_evidence
+from wakerail.analysis.evidence import LIKELY, SHORT_DIP, SURE, Candidate, Priors, Sort, depth_evidence, dip_evidence, probability_of
 from wakerail.analysis.levels import Levels
 from wakerail.analysis.onset import HOLD_S, HOLD_TICKS, First, OnsetWatch
 from wakerail.analysis.opening import Opening, Repertoire
@@ -21,12 +21,17 @@ _KEPT = 128
 _NEAR = 5  # ticks; two candidates nearer than this stand for one restart
 _GAP = 3  # usual spacings after which a tick does not hold its level any more
 _JUMP = 0.3
+_HOME_SHARE = 0.6  # of all the time
+_RIVAL = 2.5  # log odds
 _SHAPELESS = 8  # ticks
 _OFF_SHARE = 0.2  # of what it drew before: where the standing level is not known, what is lower may be it
 SAMPLE_TICKS = 12  # for so many ticks back the samples are asked for
 
 Edge = Callable[[float, float, float, bool], float | None]
 """Find the first sample of a stretch of time that is above (True) or below a level; None if there is none."""
+
+Outside = Callable[[Candidate], float]
+"""Say what other witnesses than the current say of a candidate, as a log-likelihood ratio; 0 for nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,10 +46,10 @@ class Boot:
 class BootFinder:
     """Takes ticks one by one; returns the boots that each makes sure.
 
-    ``edge`` gives it the samples behind the ticks, for times as exact as these.
+    ``edge`` gives it the samples behind the ticks, for times as exact as these; ``outside`` what other witnesses say.
     """
 
-    def __init__(self, standing_a: float | None, edge: Edge) -> None:
+    def __init__(self, standing_a: float | None, edge: Edge, outside: Outside = lambda _: 0.0) -> None:
         self.trail = Trail()
         self.levels = Levels(standing_a)
         self.onset = OnsetWatch(self.trail, self.levels)
@@ -54,12 +59,14 @@ class BootFinder:
         self._turns = Turns(self.trail, self.levels)
         self._falls = FallTimes()
         self._samples = edge
+        self._outside = outside
         self._priors = Priors()
         self._open: list[Candidate] = []
         self._undecided: deque[Candidate] = deque(maxlen=_KEPT)
         self._template: Opening | None = None
         self._sure = False  # that the template is a boot's
-        self._repertoire = Repertoire()
+        self._repertoire = Repertoire()  # of what it draws when up
+        self._everything = Repertoire()  # with its lows
         self._committed = 0
         self._spacings: list[float] = []
         self._jumps, self._jumps_s = 1.0, 4.0
@@ -71,6 +78,15 @@ class BootFinder:
     def up(self) -> bool:
         """True if the newest tick is clearly above standing."""
         return not self._collapsed
+
+    @property
+    def doubts(self) -> list[float]:
+        """How probable the candidates set aside are restarts all the same, by what is known now."""
+        return [probability_of(self._log_odds(candidate)) for candidate in self._undecided]
+
+    def considers(self, is_near: Callable[[float, float], bool]) -> bool:
+        """Tell whether a candidate is open that ``is_near`` by the moments at which it fell and rose again."""
+        return any(is_near(candidate.at_s, candidate.again_s) for candidate in self._open)
 
     def take(self, start_s: float, end_s: float, level_a: float) -> list[Boot]:
         """Take the next tick: its first and last sample's time, and its mean."""
@@ -84,16 +100,16 @@ class BootFinder:
                 self.spacing_s = sorted(self._spacings)[len(self._spacings) // 2]
         trail.add(start_s, level_a, _GAP * self.spacing_s or math.inf)
         levels.take(level_a, before_a)
+        if before_a is not None and not levels.known:
+            self._everything.add(math.log(levels.above(before_a)), min(start_s - trail.start_s[-2], _GAP * self.spacing_s))
         if self.first is First.UNCLEAR:
             return self._begin()
         levels.take_up(level_a)
-        above = levels.above(level_a)
-        self._collapsed = level_a <= levels.standing_a + levels.tolerance_a
-        turn = self._turns.take(above)
-        if isinstance(turn, Fall):
-            self._fell(turn)
-        elif turn is not None:
-            self._rose(turn)
+        collapsed = level_a <= levels.standing_a + levels.tolerance_a
+        if collapsed and not self._collapsed:
+            self._drop_jumps_into_collapse()
+        self._collapsed = collapsed
+        self._turn(len(trail) - 1)
         if self._template is not None and self._sure:
             self._look_for_jump()
         return self._advance(start_s) if start_s >= self._due_s and not self._collapsed else []
@@ -113,7 +129,9 @@ class BootFinder:
         if self.first is First.UNCLEAR:
             return []
         if self.first is First.RUNNING:
-            self._turns.begin(last)
+            self._turns.begin(0)
+            for place in range(last + 1):
+                self._turn(place)
             return []
         place = self.onset.place or 0
         at_s = self._edge(place, place, self.onset.threshold_a, True)
@@ -126,6 +144,13 @@ class BootFinder:
 
     # --- candidates ---
 
+    def _turn(self, place: int) -> None:
+        turn = self._turns.take(place)
+        if isinstance(turn, Fall):
+            self._fell(turn)
+        elif turn is not None:
+            self._rose(turn)
+
     def _fell(self, fall: Fall) -> None:
         starts_s = self.trail.start_s
         self._falls.add(fall.place, self._edge(fall.place, fall.place, fall.edge_a, False))
@@ -133,7 +158,8 @@ class BootFinder:
         rose = self._turns.rose_place
         if fall.place - rose < HOLD_TICKS or starts_s[fall.place] - starts_s[rose] < HOLD_S:
             for candidate in self._open:
-                if candidate.place == rose and candidate.sort is not Sort.JUMP:
+                fallen = self.trail.level_a[-1] < candidate.edge_a
+                if candidate.place == rose and candidate.sort is not Sort.JUMP and fallen:
                     self._open.remove(candidate)
                     self._priors.learn(candidate.sort, 0.0)
                     break
@@ -143,26 +169,41 @@ class BootFinder:
         again_s = self._edge(dip.rose, len(starts_s) - 1, dip.edge_a, True)
         at_s = self._falls.find(dip.fell)
         at_s = min(starts_s[dip.fell] if at_s is None else at_s, again_s)
-        sort, odds = depth_evidence(dip.low_a, dip.before_a, levels.standing_a, levels.tolerance_a)
+        sort, odds = depth_evidence(dip.low_a, dip.before_a, levels.standing_a, levels.tolerance_a, levels.fineness_a)
         ticks = dip.rose - dip.fell
         if not levels.known and dip.low_a < _OFF_SHARE * dip.before_a:
             levels.lowest_a = min(levels.lowest_a, dip.low_a)
-            if dip.low_a <= levels.lowest_a + levels.tolerance_a:
+            if self._is_home(dip, again_s - at_s):
+                sort, odds = Sort.DIP, -2.0
+            elif dip.low_a <= levels.lowest_a + levels.tolerance_a:
                 sort, odds = Sort.COLLAPSE, min(odds, 0.0)  # as low as it ever went, but that may be a sleep
+        odds = dip_evidence(odds, ticks, max(again_s - at_s, 1e-6))
         if sort is Sort.DIP:
             odds -= math.log1p(ticks / 16)
             if ticks > _LONG_DIP:
                 sort, odds, at_s = Sort.JUMP, 0.0, again_s
+        if sort is Sort.COLLAPSE and ticks <= SHORT_DIP:
+            sort = Sort.BLINK
         if self.boots and at_s - self.boots[-1].start_s < _SHORT_UP_S:
             odds -= 4.0
         # the tick in which it fell is a mixture of both levels
         self._commit(max(dip.fell - 1, min(dip.fell, self._committed + 1)))
         self._committed = dip.rose
-        if sort is Sort.COLLAPSE:
+        if sort in {Sort.COLLAPSE, Sort.BLINK}:
             for candidate in self._open:
                 if candidate.at_fall is None:
                     candidate.at_fall = candidate.evidence
-        self._add(sort, dip.rose, at_s, again_s, odds, dip.before_a, dip.low_a, ticks)
+        self._add(sort, dip.rose, at_s, again_s, odds, dip.before_a, dip.low_a, ticks, dip.edge_a)
+
+    def _is_home(self, dip: Dip, lasted_s: float) -> bool:
+        """Tell whether the device drew so little for much of the time before: then it idles there, and is not off."""
+        low_s, all_s = self._everything.below_s(math.log(self.levels.above(dip.edge_a)))
+        return low_s - lasted_s > _HOME_SHARE * (all_s - lasted_s)
+
+    def _drop_jumps_into_collapse(self) -> None:
+        """Drop candidates that were but the edge of a fall: it passed the opening's level on its way down."""
+        last = len(self.trail) - 1
+        self._open = [one for one in self._open if one.sort is not Sort.JUMP or last - one.place > HOLD_TICKS]
 
     def _look_for_jump(self) -> None:
         """Open a candidate where two ticks are at the level of the opening's begin, and the one before was not."""
@@ -173,7 +214,7 @@ class BootFinder:
         if band is None:
             return
         scale = self.levels.scale
-        wanted = scale.of(band[0])
+        wanted = scale.of(band.mean_a)
         before, first, second = (scale.of(level_a) for level_a in trail.level_a[last - 2 :])
         if abs(first - wanted) > 0.45 or abs(second - wanted) > 0.45:
             return
@@ -184,10 +225,10 @@ class BootFinder:
         if any(abs(other.again_s - again_s) < 1.5 * self.spacing_s for other in self._open):
             return
         self._commit(last - 1)
-        self._add(Sort.JUMP, last - 1, again_s, again_s, 0.0, trail.level_a[last - 2], trail.level_a[last - 2], 0)
+        self._add(Sort.JUMP, last - 1, again_s, again_s, 0.0, trail.level_a[last - 2], trail.level_a[last - 2], 0, edge_a)
 
     def _add(
-        self, sort: Sort, place: int, at_s: float, again_s: float, odds: float, before_a: float, low_a: float, ticks: int
+        self, sort: Sort, place: int, at_s: float, again_s: float, odds: float, before_a: float, low_a: float, ticks: int, edge_a: float
     ) -> None:
         if len(self._open) >= _MOST_OPEN:
             self._open.remove(min(self._open, key=lambda one: one.evidence + self._priors.log_odds(one.sort)))
@@ -202,6 +243,7 @@ class BootFinder:
             low_a=low_a,
             place=place,
             dip_ticks=ticks,
+            edge_a=edge_a,
         )
         self._open.append(candidate)
         self._due_s = min(self._due_s, candidate.next_s)
@@ -239,7 +281,7 @@ class BootFinder:
     # --- decisions ---
 
     def _log_odds(self, candidate: Candidate) -> float:
-        return candidate.evidence + self._priors.log_odds(candidate.sort)
+        return candidate.evidence + self._priors.log_odds(candidate.sort) + self._outside(candidate)
 
     def _advance(self, now_s: float) -> list[Boot]:
         found: list[Boot] = []
@@ -257,7 +299,8 @@ class BootFinder:
         return found
 
     def _template_for(self, candidate: Candidate) -> Opening | None:
-        return self._template if self._template is not candidate.opening else None
+        likely = self._sure or candidate.sort in {Sort.COLLAPSE, Sort.BLINK}
+        return self._template if likely and self._template is not candidate.opening else None
 
     def _under_way_s(self, candidate: Candidate) -> float | None:
         """Return when the boot began that was under way before a candidate, unless that is the template itself."""
@@ -272,17 +315,21 @@ class BootFinder:
         return []
 
     def _set_aside(self, candidate: Candidate) -> None:
-        from wakerail.analysis.evidence import probability_of
-
         self._priors.learn(candidate.sort, probability_of(self._log_odds(candidate)))
         if candidate.evidence > -2.0 or (candidate.at_fall is not None and candidate.at_fall > -2.0):
             self._undecided.append(candidate)
-        if self._template is None and candidate.sort is Sort.COLLAPSE:
+        if self._template is None and candidate.sort in {Sort.COLLAPSE, Sort.BLINK}:
             self._template = candidate.opening  # not sure to be a boot, but what comes after it may be like it
 
     def _accept(self, candidate: Candidate) -> list[Boot]:
         if candidate.sort is Sort.JUMP:
             candidate = self._best_of(candidate)
+            if (collapse := self._collapse_before(candidate)) is not None:
+                candidate = collapse
+            elif (earlier := self._earlier_than(candidate)) is not None:
+                candidate.forget()  # with that boot under way, it has to prove itself anew
+                self._due_s = 0.0
+                return self._accept(earlier)
         if candidate in self._open:
             self._open.remove(candidate)
         found: list[Boot] = []
@@ -296,6 +343,9 @@ class BootFinder:
         for other in list(self._open):
             if abs(other.again_s - candidate.again_s) < _NEAR * self.spacing_s:
                 self._open.remove(other)
+            elif other.sort is not Sort.COLLAPSE and other.again_s > candidate.again_s:
+                other.forget()  # now there is a boot under way that may explain it
+                self._due_s = 0.0
         log_odds = self._log_odds(candidate)
         self._priors.learn(candidate.sort, 1.0)
         if self.boots and self.boots[-1].end_s is None and candidate.at_s > self.boots[-1].start_s:
@@ -315,6 +365,30 @@ class BootFinder:
         )
         return max((candidate, *same), key=lambda one: (one.evidence, -one.again_s))
 
+    def _collapse_before(self, candidate: Candidate) -> Candidate | None:
+        """Return a collapse shortly before a jump to the opening: the boot began with that, a little differently."""
+        within_s = _LONG_DIP * self.spacing_s
+        return next(
+            (
+                other
+                for other in reversed([*self._undecided, *self._open])
+                if other.sort is Sort.COLLAPSE and 0 <= candidate.again_s - other.again_s < within_s
+            ),
+            None,
+        )
+
+    def _earlier_than(self, candidate: Candidate) -> Candidate | None:
+        """Return the first candidate before one that is almost as good: an opening is long, and looks like itself."""
+        rivals = [
+            other
+            for other in self._open
+            if other.sort is Sort.JUMP
+            and other.again_s < candidate.again_s
+            and other.evidence >= candidate.evidence - _RIVAL
+            and self._log_odds(other) >= LIKELY[Sort.JUMP] - _RIVAL
+        ]
+        return min(rivals, key=lambda one: one.again_s) if rivals else None
+
     def _take_template(self, boot: Opening) -> None:
         """Use the first boot seen whole; one that ended too soon to have a shape gives way to a longer one."""
         best = self._template
@@ -329,16 +403,29 @@ class BootFinder:
         """Tell of candidates set aside that are likely by what has been learnt since."""
         found: list[Boot] = []
         for candidate in list(self._undecided):
-            evidence = candidate.evidence if candidate.at_fall is None else max(candidate.at_fall, candidate.evidence)
-            log_odds = evidence + self._priors.log_odds(candidate.sort)
-            if log_odds < LIKELY[candidate.sort]:
+            if not self._is_likely(candidate):
                 continue
             self._undecided.remove(candidate)
-            near_s = _NEAR * self.spacing_s
-            if any(abs(boot.start_s - candidate.again_s) < near_s for boot in self.boots):
+            if any(abs(boot.start_s - candidate.again_s) < _NEAR * self.spacing_s for boot in self.boots):
                 continue
+            if candidate.at_fall is None:
+                self._look_again(candidate)
+                if not self._is_likely(candidate):
+                    continue
             self._priors.learn(candidate.sort, 1.0)
             self.boots.append(candidate.opening)
             self.boots.sort(key=lambda boot: boot.start_s)
-            found.append(Boot(candidate.again_s, candidate, log_odds))
+            found.append(Boot(candidate.again_s, candidate, self._log_odds(candidate)))
         return found
+
+    def _is_likely(self, candidate: Candidate) -> bool:
+        evidence = candidate.evidence if candidate.at_fall is None else max(candidate.at_fall, candidate.evidence)
+        return evidence + self._priors.log_odds(candidate.sort) + self._outside(candidate) >= LIKELY[candidate.sort]
+
+    def _look_again(self, candidate: Candidate) -> None:
+        """Weigh what a candidate saw anew: by now the boot under way is known, and perhaps a better template."""
+        windows = candidate.window
+        candidate.forget()
+        under_way_s, noise, rate = self._under_way_s(candidate), self.levels.relative_noise, self._jumps / self._jumps_s
+        while candidate.window < windows:
+            candidate.look(self.levels.scale, self._template_for(candidate), under_way_s, noise, rate)

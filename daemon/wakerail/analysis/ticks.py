@@ -111,7 +111,7 @@ class Condenser:
         half_s = 0.5 * (t_s[1:] - t_s[:-1])
         half_s[half_s > 0.5 * self._max_gap_s] = 0.0
         energy_j = np.full(len(at), np.nan)
-        if not math.isnan(volts[0]):
+        if not np.isnan(volts).all():  # a tick with a sample missing has no energy
             watts = amps * volts
             energy_j = np.add.reduceat((watts[1:] + watts[:-1]) * half_s, at)
         return Ticks(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from itertools import pairwise
 
 
 class Trail:
@@ -44,6 +45,19 @@ class Trail:
         if covered_s < least_covered * (to_s - from_s) or covered_s <= 0.0:
             return None
         return (charge_as - before_as) / covered_s
+
+    def wobble_a(self, from_s: float, to_s: float, most: int = 48) -> float:
+        """Return the noise from tick to tick between two moments: the median step, which a change of level leaves be.
+
+        As a standard deviation (a median step of normal noise is 0.954 of it); 0 for fewer than four ticks. Only the
+        first ``most`` are looked at.
+        """
+        first = self.place(from_s)
+        levels_a = self.level_a[first : min(self.place(to_s) + 1, first + most)]
+        if len(levels_a) < 4:
+            return 0.0
+        steps = sorted(abs(after - before) for before, after in pairwise(levels_a))
+        return steps[len(steps) // 2] / 0.954
 
     def _until(self, at_s: float) -> tuple[float, float]:
         place = self.place(at_s)

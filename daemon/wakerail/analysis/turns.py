@@ -10,6 +10,7 @@ from wakerail.analysis.levels import Levels
 from wakerail.analysis.trail import Trail
 
 _LEAST_TURN, _MOST_TURN = 2.0, 8.0
+_AT_FLOOR = 1.6  # times the floor: there the noise is the meter's, and taken care of by the floor
 _NOISE_TURN = 3.5  # deviations of the relative noise that a turn must exceed
 
 
@@ -50,9 +51,9 @@ class Turns:
         """Begin at a tick at which the device is up."""
         self._up, self._high, self.rose_place = True, 0.0, place
 
-    def take(self, above: float) -> Dip | Fall | None:
-        """Take the newest tick as ``levels.above`` gives it; return the turn that it makes."""
-        place = len(self._trail) - 1
+    def take(self, place: int) -> Dip | Fall | None:
+        """Take the next tick; return the turn that it makes."""
+        above = self._above(place)
         factor = min(max(_LEAST_TURN, math.exp(_NOISE_TURN * self._levels.relative_noise)), _MOST_TURN)
         if self._up:
             if above > self._high:
@@ -63,7 +64,7 @@ class Turns:
             return None
         if above < self._low:
             self._low, self._low_place = above, place
-        elif above > factor * self._low:
+        elif above > (_LEAST_TURN if self._low < _AT_FLOOR * self._levels.floor_a else factor) * self._low:
             self._up, self._high = True, above
             return self._rose(place, above)
         return None
