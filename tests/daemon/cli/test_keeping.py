@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from wakerail.cli.keeping import RunTrace
@@ -66,7 +67,7 @@ def test_the_picture_shows_stages_and_what_still_counts_of_the_restarts(tmp_path
     tell(StagesRead(run="r", count=1, stages=[stage]))
     kept.write(VERDICT, tmp_path)
     for given in drawn:
-        assert given["restarts"] == pytest.approx([(1.5, 1.9), (5.0, 5.4)])
+        assert np.array(given["restarts"]) == pytest.approx(np.array([[1.5, 1.9], [5.0, 5.4]]))
         assert given["probabilities"] == [0.9, 0.99]
         assert given["stages"] == [(1.0, 3.0, 0.3)]
     assert len(drawn) == 2
