@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
+from wakerail.analysis.seen import Restart, Revision
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.watch import BootReader
 from wakerail_kit.events import UsbAttached, UsbDetached, UsbEnumerationFailed
@@ -41,10 +44,10 @@ def staged_boot(begin_s):
     yield attached(begin_s + 3.5, "system")
 
 
-def feed(reader, trace, events):
-    """Feed samples one by one with the events between them, as they come on a bench."""
+def feed(reader, trace, events, sizes=(1,)):
+    """Feed samples with the events between them, as they come on a bench."""
     seen, waiting = [], sorted(events, key=lambda event: event.at_s)
-    for frame in trace.frames([1]):
+    for frame in trace.frames(sizes):
         while waiting and waiting[0].at_s <= frame.t_s[0]:
             seen += reader.take_usb(waiting.pop(0))
         seen += reader.take_frame(frame)
@@ -156,3 +159,108 @@ def test_usb_tells_a_device_that_hangs_from_one_that_runs_at_full_load(trace):
         reading = reader.finish(busy.end_s)
         assert (reading.finding, reading.outcome) == expected
         assert repr(last) in reading.says
+
+
+# --- USB alone ---
+
+
+def under_id(at_s, product_id):
+    return UsbAttached(instrument="usb", at_s=at_s, path="1-1", vendor_id=0x1209, product_id=product_id, device_class=0)
+
+
+def told(*events):
+    reader = BootReader(ReaderSettings())
+    seen = [one for event in events for one in reader.take_usb(event)]
+    return seen, reader.finish(events[-1].at_s)
+
+
+def test_an_identity_left_behind_that_comes_back_is_a_restart():
+    seen, reading = told(under_id(1, 1), detached(2), under_id(3, 2), detached(8), under_id(8.5, 1))
+    (restart,) = seen
+    assert (restart.at_s, restart.again_s, restart.evidence) == (8, 8.5, ("usb-earlier-mode",))
+    assert restart.probability > 0.95
+    assert "1209:0001" in restart.says
+    assert reading.finding is Finding.RESTARTING
+
+
+def test_a_boot_that_goes_through_identities_again_and_again_is_a_loop():
+    events = []
+    for number in range(4):
+        begin_s = 10 * number
+        events += [under_id(begin_s + 1, 1), detached(begin_s + 2), under_id(begin_s + 3, 2), detached(begin_s + 9)]
+    seen, reading = told(*events)
+    assert [one.again_s for one in seen] == [11, 21, 31]
+    assert reading.cadence.median_s == 10
+
+
+@pytest.mark.parametrize(
+    ("events", "count"),
+    [
+        ([under_id(1, 1), detached(5), under_id(6, 1)], 1),
+        ([under_id(1, 1), under_id(6, 1), under_id(11, 1)], 0),  # nobody saw it leave
+        ([under_id(1, 1), detached(5), under_id(6, 2), detached(7), under_id(8, 3)], 0),  # on to a new identity
+        ([detached(0), under_id(1, 1)], 0),  # what left was there before
+    ],
+)
+def test_returns_under_the_same_identity_count_if_they_were_seen_to_leave(events, count):
+    assert len(told(*events)[0]) == count
+
+
+def test_returns_at_like_intervals_make_each_other_more_likely():
+    """Those at any time do not: a worn cable comes and goes like that."""
+    regular = [under_id(0, 1)]
+    for number in range(1, 6):
+        regular += [detached(10 * number - 0.5), under_id(10 * number, 1)]
+    seen, reading = told(*regular)
+    assert [one.number for one in seen if isinstance(one, Restart)] == [1, 2, 3, 4, 5]
+    assert all(one.counts for one in seen if isinstance(one, Revision))
+    assert {round(one.probability, 3) for one in reading.restarts} == {0.982}
+    worn = [under_id(0, 1)]
+    for at_s in (3, 17, 18, 60, 64):
+        worn += [detached(at_s - 0.5), under_id(at_s, 1)]
+    assert {round(one.probability, 2) for one in told(*worn)[1].restarts} == {0.69}
+
+
+def test_what_usb_proves_after_the_current_told_makes_it_surer(trace):
+    """The same restart, told once; the change is an event, and it is what the reading ends with."""
+    reader = BootReader(ReaderSettings())
+    running = trace(20).then(0.19, 8, ripple=0.1).then(0.002, 0.3).then(0.3, 3, ripple=0.1)
+    early = [under_id(100.5, 1), detached(101), under_id(102, 2)]
+    seen = feed(reader, running, early)
+    restarts = [one for one in seen if isinstance(one, Restart)]
+    late = [one for event in (detached(108.02), under_id(110.9, 1)) for one in reader.take_usb(event)]
+    reading = reader.finish(running.end_s)
+    if restarts:
+        assert all(isinstance(one, Revision) and one.probability > restarts[0].probability for one in late)
+    assert len(reading.restarts) == 1
+    assert reading.restarts[0].probability > 0.95
+    assert "usb-earlier-mode" in reading.restarts[0].evidence
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    sizes=st.lists(st.integers(1, 300), min_size=1, max_size=5),
+    rate_hz=st.sampled_from([5, 20, 200]),
+    left_s=st.lists(st.floats(103, 125), max_size=3, unique=True),
+    away_s=st.floats(0.2, 3),
+)
+def test_what_is_told_on_the_way_is_what_the_reading_ends_with(trace, sizes, rate_hz, left_s, away_s):
+    """Whatever comes, in pieces of any size: every change is an event, and nothing else changes."""
+    loop = trace(rate_hz).then(0.0003, 2).loop(3).boot(12)
+    events = [*staged_boot(102)]
+    for at_s in sorted(left_s):
+        events += [detached(at_s), attached(at_s + away_s, "loader")]
+    events.sort(key=lambda event: event.at_s)
+    known = {}
+    reader = BootReader(ReaderSettings(standing_a=0.0003))
+    for one in feed(reader, loop, events, sizes):
+        if isinstance(one, Restart):
+            assert one.number == len(known) + 1
+            known[one.number] = one.probability
+        elif isinstance(one, Revision):
+            assert one.counts == (one.probability >= 0.5)
+            known[one.number] = one.probability
+    ended = {one.number: one.probability for one in reader.finish(loop.end_s).restarts}
+    assert {number: ended[number] for number in known if number in ended} == {
+        number: probability for number, probability in known.items() if probability >= 0.5
+    }
