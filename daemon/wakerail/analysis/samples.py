@@ -71,15 +71,22 @@ class Gathering:
         if not parts:
             return
         self._since_s = float(parts[-1].t_s[-1])
-        for samples in _joined(parts):
-            fresh = samples
-            if samples.half_width_s is not None:  # of frames, in which anything may be
-                latest_s = np.maximum.accumulate(np.concatenate(([self._given_s], samples.t_s)))
-                forward = samples.t_s > latest_s[:-1]
-                fresh = samples if forward.all() else samples.where(forward)
-            if len(fresh):
-                self._given_s = float(fresh.t_s[-1])
-                yield from (fresh.where(slice(first, first + _MOST)) for first in range(0, len(fresh), _MOST))
+        for samples in map(self._going_forward, _joined(parts)):
+            if not len(samples):
+                continue
+            self._given_s = float(samples.t_s[-1])
+            if len(samples) <= _MOST:
+                yield samples
+            else:
+                yield from (samples.where(slice(first, first + _MOST)) for first in range(0, len(samples), _MOST))
+
+    def _going_forward(self, samples: Samples) -> Samples:
+        """Return the samples that are later than all before them."""
+        t_s = samples.t_s
+        if not len(t_s) or (t_s[0] > self._given_s and (t_s[1:] > t_s[:-1]).all()):
+            return samples
+        latest_s = np.maximum.accumulate(np.concatenate(([self._given_s], t_s)))
+        return samples.where(t_s > latest_s[:-1])
 
 
 def _joined(parts: Sequence[Samples | Frame]) -> list[Samples]:
@@ -123,7 +130,7 @@ def _of_frames(frames: Sequence[Frame]) -> Samples:
         np.empty(0) if current_a is None else current_a,
         column("voltage"),
         column("limiting"),
-        np.nan_to_num(_array([frame.half_width_s for frame in frames], counts)),
+        _array([frame.half_width_s for frame in frames], counts, missing=0.0),
     )
     keep = np.isfinite(samples.current_a)
     if output is not None:
@@ -131,11 +138,11 @@ def _of_frames(frames: Sequence[Frame]) -> Samples:
     return samples if keep.all() else samples.where(keep)
 
 
-def _array(columns: Sequence[Sequence[float | None]], counts: Sequence[int]) -> Floats:
-    """Return lists one after another as an array, each as long as it should be; NaN for what is missing."""
-    if any(len(column) != count for column, count in zip(columns, counts, strict=True)):
+def _array(columns: Sequence[Sequence[float | None]], counts: list[int], missing: float | None = None) -> Floats:
+    """Return lists one after another as an array, each as long as it should be; None is NaN."""
+    if [len(column) for column in columns] != counts:
         columns = [
-            [*column[:count], *[None] * (count - len(column))] for column, count in zip(columns, counts, strict=True)
+            [*column[:count], *[missing] * (count - len(column))] for column, count in zip(columns, counts, strict=True)
         ]
     return np.array(list(chain.from_iterable(columns)), dtype=np.float64)
 
