@@ -15,7 +15,7 @@ from wakerail_kit.messages import Frame
 
 Mask = npt.NDArray[np.bool_]
 
-_BATCH_S, _BATCH_SAMPLES = 0.15, 150
+_BATCH_S, _BATCH_SAMPLES = 0.2, 200
 _SLACK = 0.99  # times are sums of floats
 _MOST = 65_536  # samples worked on at a time, so that memory stays small
 
@@ -46,7 +46,7 @@ class Samples:
 
 
 class Gathering:
-    """Gathers samples until 0.15 s or 150 samples are at hand; those slower than 50 a second never wait."""
+    """Gathers samples until 0.2 s or 200 samples are at hand; those slower than 50 a second never wait."""
 
     def __init__(self) -> None:
         self._parts: list[Samples | Frame] = []

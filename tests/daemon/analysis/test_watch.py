@@ -41,7 +41,7 @@ def test_a_collapse_to_the_measured_standing_level_is_told_at_once(trace, watch,
     for frame in loop.frames([1]):
         for one in one_by_one.reader.take_frame(frame):
             told_s[type(one)] = (frame.t_s[0], one)
-    due_s = max(0.15 + (0.15 if rate_hz > 50 else 0.0), 3 / rate_hz) + 1 / rate_hz + 1e-6
+    due_s = max(0.15 + (0.2 if rate_hz > 50 else 0.0), 3 / rate_hz) + 1 / rate_hz + 1e-6
     at_s, onset = told_s[Onset]
     assert at_s - onset.at_s <= due_s
     at_s, restart = told_s[Restart]
