@@ -18,7 +18,7 @@ from wakerail.analysis.assurance import clean_trials_needed, upper_bound
 from wakerail.analysis.cadence import Cadence, cadence_of, percent
 from wakerail.analysis.course import Seconds, dark_since_s, gaps_s, level_at, sample_spacing_s, seconds_of
 from wakerail.analysis.onset import HOLD_S, First
-from wakerail.analysis.seen import Restart
+from wakerail.analysis.seen import Restart, Seen
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.stages import Stage, stages_of
 from wakerail.analysis.supply import BootEnd, SupplyWatch, flat_top_a
@@ -79,6 +79,7 @@ class BootReading:
 
     ``restarts`` are those that count in the end, in the order of time. ``standing_a`` is what the device drew before
     it was started, ``running_a`` the level of the settling time at the end, ``cadence`` needs two restarts.
+    ``last_seen`` is what became sure only at the end; how much that is depends on the pieces that the reader was given.
     """
 
     finding: Finding
@@ -93,6 +94,7 @@ class BootReading:
     running_a: float | None
     peak_a: float | None
     measurements: list[Measurement] = field(default_factory=list)
+    last_seen: tuple[Seen, ...] = field(default=(), compare=False)
 
 
 @dataclass(frozen=True, slots=True)

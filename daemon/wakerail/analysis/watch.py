@@ -114,13 +114,14 @@ class BootReader:
         return seen + self._tell_proved(again)
 
     def finish(self, end_s: float) -> BootReading:
-        """Conclude from all that was taken until ``end_s``."""
-        for batch in self._gathering.rest():
-            self._read(batch)
-        self._read_ticks(self._condenser.finish())
-        for boot in self._finder.finish():
-            self._tell_boot(boot)
-        self._tell_waiting(math.inf)
+        """Conclude from all that was taken until ``end_s``; what becomes sure only now is the reading's last_seen."""
+        seen = [one for batch in self._gathering.rest() for one in self._read(batch)]
+        seen += self._read_ticks(self._condenser.finish())
+        seen += [one for boot in self._finder.finish() for one in self._tell_boot(boot)]
+        seen += self._tell_waiting(math.inf)
+        return replace(self._conclude(end_s), last_seen=tuple(seen))
+
+    def _conclude(self, end_s: float) -> BootReading:
         finder, levels = self._finder, self._finder.levels
         restarts = sorted((told.restart for told in self._told if told.log_odds >= 0), key=lambda one: one.again_s)
         return judge(

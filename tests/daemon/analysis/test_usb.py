@@ -253,14 +253,15 @@ def test_what_is_told_on_the_way_is_what_the_reading_ends_with(trace, sizes, rat
     events.sort(key=lambda event: event.at_s)
     known = {}
     reader = BootReader(ReaderSettings(standing_a=0.0003))
-    for one in feed(reader, loop, events, sizes):
+    seen = feed(reader, loop, events, sizes)
+    reading = reader.finish(loop.end_s)
+    for one in (*seen, *reading.last_seen):
         if isinstance(one, Restart):
             assert one.number == len(known) + 1
             known[one.number] = one.probability
         elif isinstance(one, Revision):
             assert one.counts == (one.probability >= 0.5)
             known[one.number] = one.probability
-    ended = {one.number: one.probability for one in reader.finish(loop.end_s).restarts}
-    assert {number: ended[number] for number in known if number in ended} == {
+    assert {one.number: one.probability for one in reading.restarts} == {
         number: probability for number, probability in known.items() if probability >= 0.5
     }

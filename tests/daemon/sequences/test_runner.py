@@ -439,7 +439,7 @@ class ContentReader:
     """A reader to whom every boot is a good one."""
 
     finding, outcome, says = Finding.RUNNING, Outcome.PASSED, "It stayed up."
-    measurements = stages = ()
+    measurements = stages = last_seen = ()
     cadence = None
 
     def __init__(self, settings):

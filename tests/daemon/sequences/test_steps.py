@@ -243,8 +243,16 @@ class ScriptedReader:
     """
 
     def __init__(
-        self, settings, restarts_s=(), finding=Finding.RUNNING, outcome=Outcome.PASSED, taken_back=(), cadence=None
+        self,
+        settings,
+        restarts_s=(),
+        finding=Finding.RUNNING,
+        outcome=Outcome.PASSED,
+        taken_back=(),
+        cadence=None,
+        last_seen=(),
     ):
+        self.last_seen = last_seen
         self.taken_back = {number: restarts_s[number - 1] for number in taken_back}
         self.cadence = cadence
         self.settings = settings
@@ -286,6 +294,7 @@ class ScriptedReader:
             running_a=None,
             peak_a=0.6,
             measurements=[Measurement(name="peak-current", value=0.6, unit="A", outcome=Outcome.PASSED)],
+            last_seen=self.last_seen,
         )
 
 
@@ -351,6 +360,15 @@ async def test_a_restart_that_was_taken_back_does_not_end_a_watch(bench):
     assert (revised.number, revised.counts, revised.probability) == (1, False, 0.2)
     (evidence,) = (each for each in verdict.evidence if each.type == "wakerail.restart-revised.v1")
     assert evidence.says == "Restart 1 anew: it was none."
+
+
+async def test_what_becomes_sure_at_the_end_of_a_watch_is_told_like_all_else(bench):
+    last = Restart(4.0, 4.4, 1, 0.8, ("current-dip",), "the current fell", 0.05)
+    make, _ = scripted(finding=Finding.RESTARTING, outcome=Outcome.FAILED, last_seen=(last,))
+    run, _ = bench.start(HEAD + ON + "  - watch: {for: 5 s, signals: [supply.current]}\n", make_reader=make)
+    verdict = await bench.verdict(run)
+    (evidence,) = (each for each in verdict.evidence if each.type == "wakerail.restart-seen.v1")
+    assert evidence.at_s == 4.0
 
 
 async def test_a_watch_tells_its_stages_and_how_sure_each_restart_is(bench):

@@ -68,7 +68,7 @@ class Watch:
                 await watched.take(await listener.next())
         watched.still_on.finish()
         reading = reader.finish(watched.at_s)
-        await watched.tell_stages(reading)
+        await watched.tell_last(reading)
         says = reading.says
         if reading.cadence is not None and (trade := reading_of(reading.cadence, context.cadence_rows)) is not None:
             says = f"{says} {trade.says}"
@@ -94,8 +94,9 @@ class _Watched:
         else:
             await self._record(self.reader.take_usb(arrival))
 
-    async def tell_stages(self, reading: BootReading) -> None:
-        """Record the stages: the verdict is a conclusion, they belong to what it rests on."""
+    async def tell_last(self, reading: BootReading) -> None:
+        """Record what became sure at the end, and the stages: the verdict is a conclusion and rests on them."""
+        await self._record(reading.last_seen)
         if not reading.stages:
             return
         stages = [
