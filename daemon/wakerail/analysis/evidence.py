@@ -116,7 +116,7 @@ class Priors:
         self._against[sort] += 1.0 - probability
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Candidate:
     """A moment at which another boot may have begun, and what has been seen since.
 
@@ -142,6 +142,7 @@ class Candidate:
     compared: int = 0
     usb: list[str] = field(default_factory=list)
     at_fall: float | None = None  # its evidence when the next collapse came: what followed may be another boot's
+    next_s: float = 0.0  # when the next window is past
     _level: float | None = None
     _ticks: int = 0
     _gain: float = 0.0
@@ -157,10 +158,8 @@ class Candidate:
         """For how long it has been followed."""
         return self.opening.window_s(self.window - 1)[1] - self.again_s if self.window else 0.0
 
-    @property
-    def next_s(self) -> float:
-        """When the next window is past."""
-        return self.opening.window_s(self.window)[1] if self.window < len(EDGES) - 1 else math.inf
+    def __post_init__(self) -> None:
+        self.next_s = self.opening.window_s(0)[1]
 
     @property
     def evidence(self) -> float:
@@ -175,6 +174,15 @@ class Candidate:
         new = math.log(0.3) + self.novel
         return odds + max(known, new) + math.log1p(math.exp(-abs(known - new)))
 
+    def settle(self) -> None:
+        """Look no further: keep what was seen until the next collapse, if that says more.
+
+        What came after it may be another boot's.
+        """
+        if self.at_fall is not None and self.at_fall > self.evidence:
+            self.odds, self.alike, self.novel, self.going, self.compared = self.at_fall, 0.0, 0.0, 0.0, 0
+        self.at_fall = None
+
     @property
     def hopeless(self) -> bool:
         """True once nothing that may follow is likely to change the matter."""
@@ -186,12 +194,14 @@ class Candidate:
         """Begin to look anew."""
         self.window, self.alike, self.novel, self.going, self.compared = 0, 0.0, 0.0, 0.0, 0
         self._level, self._ticks, self._gain, self._template = None, 0, 0.0, ()
+        self.next_s = self.opening.window_s(0)[1]
 
     def look(
         self, scale: Scale, template: Opening | None, under_way_s: float | None, relative_noise: float, jumps_per_s: float
     ) -> None:
         """Weigh the next window, which is past."""
         index, self.window = self.window, self.window + 1
+        self.next_s = self.opening.window_s(self.window)[1] if self.window < len(EDGES) - 1 else math.inf
         # the first tick is a mixture of before and after wherever a meter averages
         level_a = self.opening.level_a(index) if index else None
         if level_a is None:

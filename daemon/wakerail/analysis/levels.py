@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections import deque
 
 from wakerail.analysis.opening import Scale
 
 _BLOCK = 8
 _SAME_A = 1e-9  # two readings that differ by less are one reading
+_COARSEST = 0.12  # of the highest level
 _FEWEST_STEPS = 8  # fewer may all be the device's own
 _WOBBLES = 50
 _WOBBLE_STEP = 0.04
@@ -18,39 +18,35 @@ class Levels:
     """Learns levels from one tick after another. Currents in amperes.
 
     ``standing_a`` is what the device draws when off, ``known`` tells whether that was told or seen; ``noise_a`` the
-    usual step from tick to tick where it is quietest; ``resolution_a`` the smallest step seen; ``top_a`` the highest
-    level that lasted.
+    usual step from tick to tick where it is quietest, ``resolution_a`` the smallest step seen, both 0 until they are
+    known; ``top_a`` the highest level that lasted. ``floor_a`` is the least that means anything, ``tolerance_a`` how
+    near to the standing level counts as standing.
     """
 
     def __init__(self, standing_a: float | None) -> None:
         self.standing_a = standing_a or 0.0
         self.known = standing_a is not None
         self.standing_noise_a = 0.0
-        self.noise_a = math.inf
-        self.resolution_a = math.inf
+        self.noise_a = 0.0
+        self.least_step_a = math.inf
+        self.resolution_a = 0.0
         self.top_a = 0.0
-        self._steps, self.least_step_a = 0, math.inf
+        self.lowest_a = math.inf  # of the dips so far; stands in for the standing level where that is not known
+        self.relative_noise = 0.1
+        self.floor_a = _SAME_A
+        self.tolerance_a = 0.0
+        self._steps = 0
         self._block: list[float] = []
-        self._recent: deque[float] = deque(maxlen=3)
+        self._blocks = 0
+        self._earlier_a = self._before_a = -math.inf
         self._wobble = [0] * (_WOBBLES + 1)
         self._wobbles = 0
         self._before: float | None = None
-        self.relative_noise = 0.1
-        self.floor_a = _SAME_A
-        self.lowest_a = math.inf  # of the dips so far; stands in for the standing level where that is not known
-
-    @property
-    def tolerance_a(self) -> float:
-        """How near to the standing level counts as standing: noise, resolution, and a little drift."""
-        noise_a = max(0.0 if math.isinf(self.noise_a) else self.noise_a, self.standing_noise_a)
-        resolution_a = 0.0 if math.isinf(self.resolution_a) else self.resolution_a
-        return max(3 * noise_a, resolution_a, 0.003 * self.top_a)
 
     @property
     def fineness_a(self) -> float:
         """How finely levels near standing can be told apart: by noise and by resolution."""
-        noise_a = max(0.0 if math.isinf(self.noise_a) else self.noise_a, self.standing_noise_a)
-        return max(noise_a, 0.0 if math.isinf(self.resolution_a) else self.resolution_a)
+        return max(self.noise_a, self.standing_noise_a, self.resolution_a)
 
     @property
     def scale(self) -> Scale:
@@ -61,29 +57,55 @@ class Levels:
         """Return a level above standing, at least the floor: what ratios are taken of."""
         return max(level_a - self.standing_a, 0.0) + self.floor_a
 
-    def take(self, level_a: float, before_a: float | None) -> None:
-        """Take a tick's mean, and that of the tick before it."""
-        if before_a is not None:
-            step_a = abs(level_a - before_a)
-            if step_a > _SAME_A:
-                self._steps += 1
-                self.least_step_a = min(self.least_step_a, step_a)
-                if self._steps >= _FEWEST_STEPS:
-                    self.resolution_a = self.least_step_a
-            self._block.append(step_a)
-            if len(self._block) == _BLOCK:
-                self.noise_a = min(self.noise_a, sorted(self._block)[_BLOCK // 2])
-                self._block.clear()
-        self._recent.append(level_a)
-        if len(self._recent) == 3:
-            self.top_a = max(self.top_a, sorted(self._recent)[1])
-        noise_a = max(0.0 if math.isinf(self.noise_a) else self.noise_a, 0.5 * self.standing_noise_a)
-        resolution_a = 0.0 if math.isinf(self.resolution_a) else self.resolution_a
-        self.floor_a = max(2 * resolution_a, 6 * noise_a, 0.01 * (self.top_a - self.standing_a), _SAME_A)
+    def know_standing(self, standing_a: float, noise_a: float, *, surely: bool) -> None:
+        """Take what was drawn before the onset for the standing level."""
+        if not self.known:
+            self.standing_a, self.known = standing_a, surely
+        self.standing_noise_a = noise_a
+        self._set_bounds()
+
+    def take(self, level_a: float) -> None:
+        """Take a tick's mean."""
+        earlier_a, before_a = self._earlier_a, self._before_a
+        self._earlier_a, self._before_a = before_a, level_a
+        if before_a == -math.inf:
+            return
+        changed = False
+        step_a = abs(level_a - before_a)
+        if step_a > _SAME_A:
+            self._steps += 1
+            if step_a < self.least_step_a:
+                self.least_step_a = step_a
+                changed = True
+            changed |= self._steps == _FEWEST_STEPS
+        self._block.append(step_a)
+        if len(self._block) == _BLOCK:
+            noise_a = sorted(self._block)[_BLOCK // 2]
+            if noise_a < self.noise_a or not self._blocks:
+                self.noise_a = noise_a
+                changed = True
+            self._blocks += 1
+            self._block.clear()
+        # the median of three: a spike is no level
+        if level_a > self.top_a and before_a > self.top_a or earlier_a > self.top_a and level_a > self.top_a:
+            self.top_a = sorted((earlier_a, before_a, level_a))[1]
+            changed = True
+        if changed:
+            self._set_bounds()
+
+    def _set_bounds(self) -> None:
+        if self._steps >= _FEWEST_STEPS:
+            # a trace without any noise steps from level to level only
+            self.resolution_a = min(self.least_step_a, _COARSEST * self.top_a)
+        quiet_a = max(self.noise_a, 0.5 * self.standing_noise_a)
+        self.floor_a = max(2 * self.resolution_a, 6 * quiet_a, 0.01 * (self.top_a - self.standing_a), _SAME_A)
+        noise_a = max(self.noise_a, self.standing_noise_a)
+        # a little drift counts as standing, too
+        self.tolerance_a = max(3 * noise_a, self.resolution_a, 0.003 * self.top_a)
 
     def take_up(self, level_a: float) -> None:
         """Take the same tick as one of a device that is up: how much it wobbles there."""
-        above = self.above(level_a)
+        above = level_a - self.standing_a + self.floor_a
         if above < 3 * self.floor_a:
             self._before = None
             return

@@ -18,6 +18,7 @@ _EDGE = 4.0  # deviations that a tick just before a clear rise must exceed to be
 _CLEARLY = 8.0  # deviations above the noise of the standing level
 _FROM_OFF = 6.0  # times the first level: who draws so much more was off before, or asleep
 _RISES = 2.5
+_NEWEST = 6  # ticks; what pulses is low in most of them before long
 _FEW_PULSES = 3  # what pulses more often above a level that can be told from nothing is on, and idle
 _SURELY_OFF = 0.02  # of what it draws when up; what draws more before may be asleep
 
@@ -62,7 +63,7 @@ class OnsetWatch:
             elif self._has_fallen(level_a):
                 return First.RUNNING
             return First.UNCLEAR
-        since = sorted(self.trail.level_a[self.place :][-256:])
+        since = sorted(self.trail.level_a[self.place :][-_NEWEST:])
         up_a = since[len(since) // 2]
         if up_a < self.base_a + 6 * self._noise_a:
             self.place = None
@@ -72,10 +73,8 @@ class OnsetWatch:
         lasted_s = self.trail.start_s[last] - self.trail.start_s[self.place]
         from_off = levels.known or up_a > _FROM_OFF * max(self.base_a, self._noise_a)
         if lasted_s >= HOLD_S and last - self.place + 1 >= HOLD_TICKS and from_off:
-            if not levels.known:
-                levels.standing_a = self.base_a
-                levels.known = self.base_a < max(_SURELY_OFF * up_a, 3 * self._spread_a)
-            levels.standing_noise_a = self._spread_a
+            surely = self.base_a < max(_SURELY_OFF * up_a, 3 * self._spread_a)
+            levels.know_standing(self.base_a, self._spread_a, surely=surely)
             while self.place > 1 and self.trail.level_a[self.place - 1] > self.base_a + _EDGE * self._noise_a:
                 self.place -= 1
             return First.ONSET

@@ -21,6 +21,9 @@ _KEPT = 128
 _NEAR = 5  # ticks; two candidates nearer than this stand for one restart
 _GAP = 3  # usual spacings after which a tick does not hold its level any more
 _JUMP = 0.3
+_AT_LEVEL = 0.45
+_FIRST_WINDOWS = range(1, 6)
+_ANOTHER = 1.28  # times a level: what differs by less is the same
 _HOME_SHARE = 0.6  # of all the time
 _RIVAL = 2.5  # log odds
 _SHAPELESS = 8  # ticks
@@ -65,6 +68,8 @@ class BootFinder:
         self._undecided: deque[Candidate] = deque(maxlen=_KEPT)
         self._template: Opening | None = None
         self._sure = False  # that the template is a boot's
+        self._jump_for = (-math.inf, 0.0)
+        self._jump_levels_a = (math.inf, -math.inf)
         self._repertoire = Repertoire()  # of what it draws when up
         self._everything = Repertoire()  # with its lows
         self._committed = 0
@@ -99,7 +104,7 @@ class BootFinder:
                 self._spacings.append(start_s - trail.start_s[-1])
                 self.spacing_s = sorted(self._spacings)[len(self._spacings) // 2]
         trail.add(start_s, level_a, _GAP * self.spacing_s or math.inf)
-        levels.take(level_a, before_a)
+        levels.take(level_a)
         if before_a is not None and not levels.known:
             self._everything.add(math.log(levels.above(before_a)), min(start_s - trail.start_s[-2], _GAP * self.spacing_s))
         if self.first is First.UNCLEAR:
@@ -109,10 +114,11 @@ class BootFinder:
         if collapsed and not self._collapsed:
             self._drop_jumps_into_collapse()
         self._collapsed = collapsed
-        self._turn(len(trail) - 1)
-        if self._template is not None and self._sure:
-            self._look_for_jump()
-        return self._advance(start_s) if start_s >= self._due_s and not self._collapsed else []
+        found = self._turn(len(trail) - 1)
+        self._look_for_jump()
+        if start_s >= self._due_s and not self._collapsed:
+            found += self._advance(start_s)
+        return found
 
     def finish(self) -> list[Boot]:
         """Decide what is still open; the trace ends here."""
@@ -130,9 +136,7 @@ class BootFinder:
             return []
         if self.first is First.RUNNING:
             self._turns.begin(0)
-            for place in range(last + 1):
-                self._turn(place)
-            return []
+            return [boot for place in range(last + 1) for boot in self._turn(place)]
         place = self.onset.place or 0
         at_s = self._edge(place, place, self.onset.threshold_a, True)
         opening = Opening(self.trail, at_s, self.spacing_s)
@@ -144,12 +148,13 @@ class BootFinder:
 
     # --- candidates ---
 
-    def _turn(self, place: int) -> None:
+    def _turn(self, place: int) -> list[Boot]:
         turn = self._turns.take(place)
         if isinstance(turn, Fall):
             self._fell(turn)
         elif turn is not None:
-            self._rose(turn)
+            return self._rose(turn)
+        return []
 
     def _fell(self, fall: Fall) -> None:
         starts_s = self.trail.start_s
@@ -164,7 +169,7 @@ class BootFinder:
                     self._priors.learn(candidate.sort, 0.0)
                     break
 
-    def _rose(self, dip: Dip) -> None:
+    def _rose(self, dip: Dip) -> list[Boot]:
         starts_s, levels = self.trail.start_s, self.levels
         again_s = self._edge(dip.rose, len(starts_s) - 1, dip.edge_a, True)
         at_s = self._falls.find(dip.fell)
@@ -189,11 +194,23 @@ class BootFinder:
         # the tick in which it fell is a mixture of both levels
         self._commit(max(dip.fell - 1, min(dip.fell, self._committed + 1)))
         self._committed = dip.rose
+        found: list[Boot] = []
         if sort in {Sort.COLLAPSE, Sort.BLINK}:
-            for candidate in self._open:
-                if candidate.at_fall is None:
-                    candidate.at_fall = candidate.evidence
+            found = self._pass_collapse()
         self._add(sort, dip.rose, at_s, again_s, odds, dip.before_a, dip.low_a, ticks, dip.edge_a)
+        return found
+
+    def _pass_collapse(self) -> list[Boot]:
+        """Note what each candidate had seen until this collapse; after a second one there is no more to see for it."""
+        found: list[Boot] = []
+        for candidate in list(self._open):
+            if candidate not in self._open:
+                continue
+            if candidate.at_fall is None:
+                candidate.at_fall = candidate.evidence
+            else:
+                found += self._close(candidate)
+        return found
 
     def _is_home(self, dip: Dip, lasted_s: float) -> bool:
         """Tell whether the device drew so little for much of the time before: then it idles there, and is not off."""
@@ -208,17 +225,21 @@ class BootFinder:
     def _look_for_jump(self) -> None:
         """Open a candidate where two ticks are at the level of the opening's begin, and the one before was not."""
         trail, template, last = self.trail, self._template, len(self.trail) - 1
-        if template is None or last < 3 or trail.start_s[last - 1] - template.start_s < 8 * self.spacing_s:
+        if template is None or not self._sure:
             return
-        band = template.band_a(1, trail.start_s[last])
-        if band is None:
+        if self._jump_for != (template.start_s, self.levels.floor_a):
+            self._set_jump_levels(template)
+        low_a, high_a = self._jump_levels_a
+        if not (low_a < trail.level_a[last] < high_a and low_a < trail.level_a[last - 1] < high_a):
             return
-        scale = self.levels.scale
-        wanted = scale.of(band.mean_a)
-        before, first, second = (scale.of(level_a) for level_a in trail.level_a[last - 2 :])
-        if abs(first - wanted) > 0.45 or abs(second - wanted) > 0.45:
+        levels = self.levels
+        ratio = levels.above(trail.level_a[last - 1]) / levels.above(trail.level_a[last - 2])
+        if 1 / _ANOTHER < ratio < _ANOTHER:
             return
-        if abs(first - before) < 0.25 or abs(before - wanted) < abs(first - wanted):
+        scale = levels.scale
+        wanted = (math.log(low_a - scale.standing_a + scale.floor_a) + scale.of(high_a)) / 2
+        before, first = scale.of(trail.level_a[last - 2]), scale.of(trail.level_a[last - 1])
+        if abs(before - wanted) < abs(first - wanted):
             return
         edge_a = math.exp((before + first) / 2) - self.levels.floor_a + self.levels.standing_a
         again_s = self._edge(last - 1, last - 1, edge_a, first > before)
@@ -227,11 +248,24 @@ class BootFinder:
         self._commit(last - 1)
         self._add(Sort.JUMP, last - 1, again_s, again_s, 0.0, trail.level_a[last - 2], trail.level_a[last - 2], 0, edge_a)
 
+    def _set_jump_levels(self, template: Opening) -> None:
+        first = [template.band_a(index, self.trail.start_s[-1]) for index in _FIRST_WINDOWS]
+        means_a = sorted(band.mean_a for band in first if band is not None)
+        if not means_a or self.trail.start_s[-2] - template.start_s < 8 * self.spacing_s:
+            self._jump_levels_a = (math.inf, -math.inf)
+            return
+        levels = self.levels
+        above = levels.above(means_a[len(means_a) // 2])
+        low, high = above * math.exp(-_AT_LEVEL), above * math.exp(_AT_LEVEL)
+        base_a = levels.standing_a - levels.floor_a
+        self._jump_levels_a = (base_a + low, base_a + high)
+        self._jump_for = (template.start_s, levels.floor_a)
+
     def _add(
         self, sort: Sort, place: int, at_s: float, again_s: float, odds: float, before_a: float, low_a: float, ticks: int, edge_a: float
     ) -> None:
         if len(self._open) >= _MOST_OPEN:
-            self._open.remove(min(self._open, key=lambda one: one.evidence + self._priors.log_odds(one.sort)))
+            self._set_aside(min(self._open, key=self._log_odds))
         candidate = Candidate(
             sort=sort,
             opening=Opening(self.trail, again_s, self.spacing_s),
@@ -308,15 +342,16 @@ class BootFinder:
         return None if before is None or before is self._template else before.start_s
 
     def _close(self, candidate: Candidate) -> list[Boot]:
+        candidate.settle()
         if self._log_odds(candidate) >= LIKELY[candidate.sort]:
             return self._accept(candidate)
-        self._open.remove(candidate)
         self._set_aside(candidate)
         return []
 
     def _set_aside(self, candidate: Candidate) -> None:
+        self._open.remove(candidate)
         self._priors.learn(candidate.sort, probability_of(self._log_odds(candidate)))
-        if candidate.evidence > -2.0 or (candidate.at_fall is not None and candidate.at_fall > -2.0):
+        if candidate.evidence > -2.0:
             self._undecided.append(candidate)
         if self._template is None and candidate.sort in {Sort.COLLAPSE, Sort.BLINK}:
             self._template = candidate.opening  # not sure to be a boot, but what comes after it may be like it
@@ -325,6 +360,11 @@ class BootFinder:
         if candidate.sort is Sort.JUMP:
             candidate = self._best_of(candidate)
             if (collapse := self._collapse_before(candidate)) is not None:
+                collapse.odds += max(self._log_odds(candidate) - self._log_odds(collapse), 0.0)
+                if candidate in self._open:
+                    self._open.remove(candidate)
+                if collapse in self._undecided:
+                    self._undecided.remove(collapse)
                 candidate = collapse
             elif (earlier := self._earlier_than(candidate)) is not None:
                 candidate.forget()  # with that boot under way, it has to prove itself anew
@@ -336,9 +376,6 @@ class BootFinder:
         for other in list(self._open):
             if other not in self._open or other.again_s >= candidate.at_s:
                 continue
-            # what it saw since the fall is another boot's
-            if other.at_fall is not None:
-                other.odds, other.alike, other.novel, other.compared = other.at_fall, 0.0, 0.0, 0
             found += self._close(other)
         for other in list(self._open):
             if abs(other.again_s - candidate.again_s) < _NEAR * self.spacing_s:
@@ -372,7 +409,9 @@ class BootFinder:
             (
                 other
                 for other in reversed([*self._undecided, *self._open])
-                if other.sort is Sort.COLLAPSE and 0 <= candidate.again_s - other.again_s < within_s
+                if other.sort is Sort.COLLAPSE
+                and 0 <= candidate.again_s - other.again_s < within_s
+                and other.odds + self._priors.log_odds(Sort.COLLAPSE) > 0.0
             ),
             None,
         )
@@ -408,10 +447,9 @@ class BootFinder:
             self._undecided.remove(candidate)
             if any(abs(boot.start_s - candidate.again_s) < _NEAR * self.spacing_s for boot in self.boots):
                 continue
-            if candidate.at_fall is None:
-                self._look_again(candidate)
-                if not self._is_likely(candidate):
-                    continue
+            self._look_again(candidate)
+            if not self._is_likely(candidate):
+                continue
             self._priors.learn(candidate.sort, 1.0)
             self.boots.append(candidate.opening)
             self.boots.sort(key=lambda boot: boot.start_s)
@@ -424,6 +462,8 @@ class BootFinder:
 
     def _look_again(self, candidate: Candidate) -> None:
         """Weigh what a candidate saw anew: by now the boot under way is known, and perhaps a better template."""
+        if not candidate.compared:
+            return  # settled by what was seen until a collapse
         windows = candidate.window
         candidate.forget()
         under_way_s, noise, rate = self._under_way_s(candidate), self.levels.relative_noise, self._jumps / self._jumps_s

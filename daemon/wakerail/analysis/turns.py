@@ -11,6 +11,7 @@ from wakerail.analysis.trail import Trail
 
 _LEAST_TURN, _MOST_TURN = 2.0, 8.0
 _AT_FLOOR = 1.6  # times the floor: there the noise is the meter's, and taken care of by the floor
+_LONG = 5  # ticks; in a shorter dip those at its edges are mixtures
 _NOISE_TURN = 3.5  # deviations of the relative noise that a turn must exceed
 
 
@@ -18,7 +19,7 @@ _NOISE_TURN = 3.5  # deviations of the relative noise that a turn must exceed
 class Dip:
     """The current was low from tick ``fell`` until tick ``rose``; ``edge_a`` lies half-way (on the logarithm).
 
-    ``low_a`` is what it drew meanwhile (lower quartile), ``before_a`` the median before.
+    ``low_a`` is what it drew meanwhile (median, or lower quartile if short), ``before_a`` the median before.
     """
 
     fell: int
@@ -46,6 +47,7 @@ class Turns:
         self._low = math.inf
         self._low_place = 0
         self.rose_place = 0
+        self._noise, self._factor = 0.0, _LEAST_TURN
 
     def begin(self, place: int) -> None:
         """Begin at a tick at which the device is up."""
@@ -54,7 +56,10 @@ class Turns:
     def take(self, place: int) -> Dip | Fall | None:
         """Take the next tick; return the turn that it makes."""
         above = self._above(place)
-        factor = min(max(_LEAST_TURN, math.exp(_NOISE_TURN * self._levels.relative_noise)), _MOST_TURN)
+        if self._noise != self._levels.relative_noise:
+            self._noise = self._levels.relative_noise
+            self._factor = min(max(_LEAST_TURN, math.exp(_NOISE_TURN * self._noise)), _MOST_TURN)
+        factor = self._factor
         if self._up:
             if above > self._high:
                 self._high = above
@@ -95,7 +100,7 @@ class Turns:
         levels_a = self._trail.level_a
         low = sorted(levels_a[before + 1 : rose]) or [levels_a[self._low_place]]
         high = sorted(levels_a[max(before - 7, 0) : before + 1])
-        return Dip(before + 1, rose, low[len(low) // 4], high[len(high) // 2], self._plain(edge))
+        return Dip(before + 1, rose, low[len(low) // (4 if len(low) < _LONG else 2)], high[len(high) // 2], self._plain(edge))
 
     def _was_up(self, place: int, edge: float) -> bool:
         """Tell whether the device drew more than ``edge`` at a tick, and in most of the three up to it."""
