@@ -49,7 +49,7 @@ class Sort(StrEnum):
 
 
 #: Log odds from which on a candidate is told once there is no more to see.
-LIKELY = {Sort.COLLAPSE: 0.4, Sort.BLINK: 1.5, Sort.DIP: 1.5, Sort.JUMP: 1.0}
+LIKELY = {Sort.COLLAPSE: 0.7, Sort.BLINK: 1.5, Sort.DIP: 1.5, Sort.JUMP: 1.0}
 
 
 def probability_of(log_odds: float) -> float:

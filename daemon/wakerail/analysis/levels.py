@@ -44,6 +44,11 @@ class Levels:
         self._before: float | None = None
 
     @property
+    def step_known(self) -> bool:
+        """Tell whether the meter has changed its reading often enough to show its resolution."""
+        return self._steps >= _FEWEST_STEPS
+
+    @property
     def fineness_a(self) -> float:
         """How finely levels near standing can be told apart: by noise and by resolution."""
         return max(self.noise_a, self.standing_noise_a, self.resolution_a)
@@ -96,7 +101,7 @@ class Levels:
     def _set_bounds(self) -> None:
         if self._steps >= _FEWEST_STEPS:
             # a trace without any noise steps from level to level only
-            self.resolution_a = min(self.least_step_a, _COARSEST * self.top_a)
+            self.resolution_a = self.least_step_a if self.least_step_a < _COARSEST * self.top_a else 0.0
         quiet_a = max(self.noise_a, 0.5 * self.standing_noise_a)
         self.floor_a = max(2 * self.resolution_a, 6 * quiet_a, 0.01 * (self.top_a - self.standing_a), _SAME_A)
         noise_a = max(self.noise_a, self.standing_noise_a)

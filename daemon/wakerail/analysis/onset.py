@@ -6,12 +6,14 @@ import math
 import statistics
 from dataclasses import dataclass
 from enum import Enum, auto
+from itertools import pairwise
 
 from wakerail.analysis.levels import Levels
 from wakerail.analysis.trail import Trail
 
 _BASE_TICKS = 64
 _FEWEST_TICKS = 6
+_UNSURE_TICKS = 12
 HOLD_S = 0.1  # supply supervisors commonly hold a device in reset for longer; a radio's pulse is shorter
 HOLD_TICKS = 3
 _EDGE = 4.0  # deviations that a tick just before a clear rise must exceed to belong to it
@@ -20,7 +22,7 @@ _FROM_OFF = 6.0  # times the first level: who draws so much more was off before,
 _RISES = 2.5
 _NEWEST = 6  # ticks; what pulses is low in most of them before long
 _FEW_PULSES = 3  # what pulses more often above a level that can be told from nothing is on, and idle
-_SURELY_OFF = 0.02  # of what it draws when up; what draws more before may be asleep
+_SURELY_OFF = 0.03  # of what it draws when up; what draws more before may be asleep
 
 
 class First(Enum):
@@ -63,12 +65,16 @@ class OnsetWatch:
             elif self._has_fallen(level_a):
                 return First.RUNNING
             return First.UNCLEAR
-        since = sorted(self.trail.level_a[self.place :][-_NEWEST:])
-        up_a = since[len(since) // 2]
-        if up_a < self.base_a + 6 * self._noise_a:
+        newest = self.trail.level_a[self.place :][-_NEWEST:]
+        up_a = sorted(newest)[len(newest) // 2]
+        # a meter that had stood still shows its steps only now
+        steps_a = [abs(after - before) for before, after in pairwise(newest) if after != before and not levels.step_known]
+        noise_a = max(self._noise_a, min(steps_a, default=0.0) / 2)
+        if up_a < self.base_a + 6 * noise_a:
             self.place = None
             self.pulses += 1
-            off = levels.known or self.base_a < 6 * self._noise_a
+            step_a = 0.0 if math.isinf(levels.least_step_a) else levels.least_step_a
+            off = levels.known or self.base_a < max(2.5 * self._noise_a, 1.5 * step_a)
             return First.UNCLEAR if off or self.pulses < _FEW_PULSES else First.RUNNING
         lasted_s = self.trail.start_s[last] - self.trail.start_s[self.place]
         from_off = levels.known or up_a > _FROM_OFF * max(self.base_a, self._noise_a)
@@ -94,7 +100,12 @@ class OnsetWatch:
         # the newest step is left out: it may be the onset itself, and must not hide it
         resolution_a, self._step_a = self._step_a, self.levels.least_step_a
         self._spread_a = spread_a
-        self._noise_a = max(spread_a, resolution_a / 2 if math.isfinite(resolution_a) else 0.0, 1e-9)
+        noise_a = max(spread_a, resolution_a / 2 if math.isfinite(resolution_a) else 0.0, 1e-9)
+        few = 1 + _UNSURE_TICKS / len(recent)  # few ticks tell little of the noise
+        # hum is bounded: it never goes far beyond what it showed already
+        low_a, high_a = min(recent), max(recent)
+        beyond_a = high_a + 0.5 * few * (high_a - low_a) - self.base_a
+        self._noise_a = max(min(noise_a * few, beyond_a / _CLEARLY), resolution_a / 2 if self.levels.step_known else 0.0, 1e-9)
 
     def _began_high(self, last: int) -> bool:
         """Tell whether the first ticks drew much more than the newest."""
