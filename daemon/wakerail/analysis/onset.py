@@ -62,7 +62,7 @@ class OnsetWatch:
             self._learn_base(last)
             if level_a > self.base_a + _CLEARLY * self._noise_a and level_a > _RISES * max(self.base_a, self._noise_a):
                 self.place = last
-            elif self._has_fallen(level_a):
+            elif self._has_fallen():
                 return First.RUNNING
             return First.UNCLEAR
         newest = self.trail.level_a[self.place :][-_NEWEST:]
@@ -84,7 +84,7 @@ class OnsetWatch:
             while self.place > 1 and self.trail.level_a[self.place - 1] > self.base_a + _EDGE * self._noise_a:
                 self.place -= 1
             return First.ONSET
-        return First.RUNNING if self._has_fallen(level_a) else First.UNCLEAR
+        return First.RUNNING if self._has_fallen() else First.UNCLEAR
 
     @property
     def threshold_a(self) -> float:
@@ -116,5 +116,11 @@ class OnsetWatch:
         step_a = 0.0 if math.isinf(self.levels.least_step_a) else self.levels.least_step_a
         return first > 2.5 * max(now, 0.0) and first - now > _CLEARLY * max(step_a, max(newest) - min(newest), 1e-9)
 
-    def _has_fallen(self, level_a: float) -> bool:
-        return not self.levels.known and self.base_a > _CLEARLY * self._noise_a and level_a < self.base_a / 2.5
+    def _has_fallen(self) -> bool:
+        """Tell whether the newest ticks draw much less than the first level: then that was no standing level."""
+        if self.levels.known:
+            return False
+        now_a = statistics.median(self.trail.level_a[-3:])
+        step_a = 0.0 if math.isinf(self.levels.least_step_a) else self.levels.least_step_a
+        fallen_a = self.base_a - now_a
+        return now_a < self.base_a / 2.5 and fallen_a > max(_CLEARLY * self._noise_a, 2 * step_a)
