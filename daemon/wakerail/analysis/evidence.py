@@ -88,7 +88,8 @@ def dip_evidence(depth: float, ticks: int, lasted_s: float) -> float:
     """
     if ticks <= SHORT_DIP:
         return min(depth, 1.0)
-    return depth + min(max(0.8 * math.log(3.0 / lasted_s), -0.7), 1.5)
+    length = min(max(0.8 * math.log(3.0 / lasted_s), -0.7), 1.5)
+    return depth + (length if depth > 0.0 else 0.5 * length)
 
 
 class Priors:

@@ -93,7 +93,8 @@ class OnsetWatch:
         return self.base_a + max(_EDGE * self._noise_a, 0.3 * (top_a - self.base_a))
 
     def _learn_base(self, last: int) -> None:
-        recent = self.trail.level_a[max(0, last - _BASE_TICKS) : last]
+        # the newest ticks are left out: they may be what the base has to be compared with
+        recent = self.trail.level_a[max(0, last - _BASE_TICKS) : max(last - 2, 1)]
         self.base_a = self.levels.standing_a if self.levels.known else statistics.median(recent)
         middle = statistics.median(recent)
         spread_a = 1.5 * statistics.median(abs(level - middle) for level in recent)
