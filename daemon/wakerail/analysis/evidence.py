@@ -33,6 +33,7 @@ _PERSIST_SPREAD = 0.14
 _MOST_NOVEL = 6.0
 _MOST_NOVEL_SHORT = 1.5  # after a dip so short that a meter's range switching makes the same
 SHORT_DIP = 3
+_SHORT_SEEN, _SHORT_TOLD = 1.0, 2.5  # the most that the depth of so short a dip can say
 _NOVEL_WINDOWS = 24
 _MOST_ALIKE = 40.0
 _ABOVE_COUNTS = 0.35  # a wake-up overshoots what was drawn before, a boot mostly starts below it
@@ -49,7 +50,7 @@ class Sort(StrEnum):
 
 
 #: Log odds from which on a candidate is told once there is no more to see.
-LIKELY = {Sort.COLLAPSE: 0.7, Sort.BLINK: 1.5, Sort.DIP: 1.5, Sort.JUMP: 1.0}
+LIKELY = {Sort.COLLAPSE: 0.7, Sort.BLINK: 0.8, Sort.DIP: 1.5, Sort.JUMP: 1.0}
 
 
 def probability_of(log_odds: float) -> float:
@@ -80,14 +81,14 @@ def depth_evidence(
     return Sort.DIP, math.log(0.3 / (1.0 - sleeps_within)) - shallow
 
 
-def dip_evidence(depth: float, ticks: int, lasted_s: float) -> float:
-    """Return what a dip's depth and length say together.
+def dip_evidence(depth: float, ticks: int, lasted_s: float, *, told: bool) -> float:
+    """Return what a dip's depth and length say together; ``told`` if the standing level was measured beforehand.
 
     A reset is over within two seconds or so, a sleep lasts for seconds to hours; supply supervisors commonly hold a
     reset for 0.14 s and longer (common practice, no source).
     """
     if ticks <= SHORT_DIP:
-        return min(depth, 1.0)
+        return min(depth, _SHORT_TOLD if told else _SHORT_SEEN)
     length = min(max(0.8 * math.log(3.0 / lasted_s), -0.7), 1.5)
     return depth + (length if depth > 0.0 else 0.5 * length)
 

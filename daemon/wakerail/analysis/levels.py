@@ -25,7 +25,7 @@ class Levels:
 
     def __init__(self, standing_a: float | None) -> None:
         self.standing_a = standing_a or 0.0
-        self.known = standing_a is not None
+        self.known = self.told = standing_a is not None
         self.standing_noise_a = 0.0
         self.noise_a = 0.0
         self.least_step_a = math.inf

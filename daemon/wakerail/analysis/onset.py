@@ -66,7 +66,7 @@ class OnsetWatch:
                 return First.RUNNING
             return First.UNCLEAR
         newest = self.trail.level_a[self.place :][-_NEWEST:]
-        up_a = sorted(newest)[len(newest) // 2]
+        up_a = sorted(newest)[(len(newest) - 1) // 2]
         # a meter that had stood still shows its steps only now
         steps_a = [abs(after - before) for before, after in pairwise(newest) if after != before and not levels.step_known]
         noise_a = max(self._noise_a, min(steps_a, default=0.0) / 2)

@@ -182,7 +182,7 @@ class BootFinder:
                 sort, odds = Sort.DIP, -2.0
             elif dip.low_a <= levels.lowest_a + levels.tolerance_a:
                 sort, odds = Sort.COLLAPSE, min(odds, 0.0)  # as low as it ever went, but that may be a sleep
-        odds = dip_evidence(odds, ticks, max(again_s - at_s, 1e-6))
+        odds = dip_evidence(odds, ticks, max(again_s - at_s, 1e-6), told=levels.told)
         if sort is Sort.DIP:
             odds -= math.log1p(ticks / 16)
             if ticks > _LONG_DIP:
