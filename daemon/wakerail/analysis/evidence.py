@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import ClassVar
 
 from wakerail.analysis.opening import EDGES, Opening, Repertoire, Scale
 
@@ -101,7 +102,12 @@ class Priors:
     nothing, and one whose opening came back twice that the third time is no chance.
     """
 
-    _FIRST: dict[Sort, tuple[float, float]] = {Sort.COLLAPSE: (1.5, 1.5), Sort.BLINK: (0.6, 1.5), Sort.DIP: (0.1, 3.0), Sort.JUMP: (0.003, 20.0)}
+    _FIRST: ClassVar[dict[Sort, tuple[float, float]]] = {
+        Sort.COLLAPSE: (1.5, 1.5),
+        Sort.BLINK: (0.6, 1.5),
+        Sort.DIP: (0.1, 3.0),
+        Sort.JUMP: (0.003, 20.0),
+    }
 
     def __init__(self) -> None:
         self._for = {sort: yes for sort, (yes, _) in self._FIRST.items()}
@@ -199,7 +205,12 @@ class Candidate:
         self.next_s = self.opening.window_s(0)[1]
 
     def look(
-        self, scale: Scale, template: Opening | None, under_way_s: float | None, relative_noise: float, jumps_per_s: float
+        self,
+        scale: Scale,
+        template: Opening | None,
+        under_way_s: float | None,
+        relative_noise: float,
+        jumps_per_s: float,
     ) -> None:
         """Weigh the next window, which is past."""
         index, self.window = self.window, self.window + 1
@@ -221,7 +232,9 @@ class Candidate:
         if self.sort is not Sort.JUMP and index < _NOVEL_WINDOWS:
             self._weigh_novel(level_a, here, familiar, broad)
         if band is not None:
-            self._weigh_alike(index, here, [scale.of(each) for each in (band.mean_a, band.low_a, band.high_a)], wobble, other)
+            self._weigh_alike(
+                index, here, [scale.of(each) for each in (band.mean_a, band.low_a, band.high_a)], wobble, other
+            )
         if template is not None and under_way_s is not None:
             self._weigh_going(index, here, template, under_way_s, scale, wobble, other)
 

@@ -1,4 +1,4 @@
-"""What the meter and the device are like, learnt from the ticks: noise, resolution, how much is drawn standing and up."""
+"""What the meter and the device are like, learnt from the ticks: noise, resolution, levels standing and up."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ class Levels:
             self._blocks += 1
             self._block.clear()
         # the median of three: a spike is no level
-        if level_a > self.top_a and before_a > self.top_a or earlier_a > self.top_a and level_a > self.top_a:
+        if (level_a > self.top_a and before_a > self.top_a) or (earlier_a > self.top_a and level_a > self.top_a):
             self.top_a = sorted((earlier_a, before_a, level_a))[1]
             changed = True
         if changed:

@@ -52,39 +52,44 @@ class OnsetWatch:
 
     def take(self) -> First:
         """Look at the newest tick."""
-        levels, last = self.levels, len(self.trail) - 1
-        level_a = self.trail.level_a[last]
+        last = len(self.trail) - 1
         if self._began_high(last):
             return First.RUNNING
-        if last < (_FEWEST_TICKS if not levels.known else 2):
+        if last < (2 if self.levels.known else _FEWEST_TICKS):
             return First.UNCLEAR
-        if self.place is None:
-            self._learn_base(last)
-            if level_a > self.base_a + _CLEARLY * self._noise_a and level_a > _RISES * max(self.base_a, self._noise_a):
-                self.place = last
-            elif self._has_fallen():
-                return First.RUNNING
-            return First.UNCLEAR
-        newest = self.trail.level_a[self.place :][-_NEWEST:]
+        return self._look_for_rise(last) if self.place is None else self._follow_rise(last, self.place)
+
+    def _look_for_rise(self, last: int) -> First:
+        self._learn_base(last)
+        level_a = self.trail.level_a[last]
+        if level_a > self.base_a + _CLEARLY * self._noise_a and level_a > _RISES * max(self.base_a, self._noise_a):
+            self.place = last
+        elif self._has_fallen():
+            return First.RUNNING
+        return First.UNCLEAR
+
+    def _follow_rise(self, last: int, place: int) -> First:
+        levels = self.levels
+        newest = self.trail.level_a[place:][-_NEWEST:]
         up_a = sorted(newest)[(len(newest) - 1) // 2]
         # a meter that had stood still shows its steps only now
-        steps_a = [abs(after - before) for before, after in pairwise(newest) if after != before and not levels.step_known]
-        noise_a = max(self._noise_a, min(steps_a, default=0.0) / 2)
-        if up_a < self.base_a + 6 * noise_a:
+        steps_a = [] if levels.step_known else [abs(b - a) for a, b in pairwise(newest) if a != b]
+        if up_a < self.base_a + 6 * max(self._noise_a, min(steps_a, default=0.0) / 2):
             self.place = None
             self.pulses += 1
             step_a = 0.0 if math.isinf(levels.least_step_a) else levels.least_step_a
             off = levels.known or self.base_a < max(2.5 * self._noise_a, 1.5 * step_a)
             return First.UNCLEAR if off or self.pulses < _FEW_PULSES else First.RUNNING
-        lasted_s = self.trail.start_s[last] - self.trail.start_s[self.place]
+        lasted_s = self.trail.start_s[last] - self.trail.start_s[place]
         from_off = levels.known or up_a > _FROM_OFF * max(self.base_a, self._noise_a)
-        if lasted_s >= HOLD_S and last - self.place + 1 >= HOLD_TICKS and from_off:
-            surely = self.base_a < max(_SURELY_OFF * up_a, 3 * self._spread_a)
-            levels.know_standing(self.base_a, self._spread_a, surely=surely)
-            while self.place > 1 and self.trail.level_a[self.place - 1] > self.base_a + _EDGE * self._noise_a:
-                self.place -= 1
-            return First.ONSET
-        return First.RUNNING if self._has_fallen() else First.UNCLEAR
+        if lasted_s < HOLD_S or last - place + 1 < HOLD_TICKS or not from_off:
+            return First.RUNNING if self._has_fallen() else First.UNCLEAR
+        surely = self.base_a < max(_SURELY_OFF * up_a, 3 * self._spread_a)
+        levels.know_standing(self.base_a, self._spread_a, surely=surely)
+        while place > 1 and self.trail.level_a[place - 1] > self.base_a + _EDGE * self._noise_a:
+            place -= 1
+        self.place = place
+        return First.ONSET
 
     @property
     def threshold_a(self) -> float:
@@ -106,7 +111,9 @@ class OnsetWatch:
         # hum is bounded: it never goes far beyond what it showed already
         low_a, high_a = min(recent), max(recent)
         beyond_a = high_a + 0.5 * few * (high_a - low_a) - self.base_a
-        self._noise_a = max(min(noise_a * few, beyond_a / _CLEARLY), resolution_a / 2 if self.levels.step_known else 0.0, 1e-9)
+        self._noise_a = max(
+            min(noise_a * few, beyond_a / _CLEARLY), resolution_a / 2 if self.levels.step_known else 0.0, 1e-9
+        )
 
     def _began_high(self, last: int) -> bool:
         """Tell whether the first ticks drew much more than the newest."""

@@ -13,7 +13,11 @@ from wakerail.analysis.trail import Trail
 
 #: Where the windows begin and end, counted in the spacing of the ticks: the first by themselves, then growing by 14 %.
 # fmt: off
-EDGES = (0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 13, 15, 17, 19, 22, 25, 29, 33, 37, 42, 48, 55, 63, 71, 81, 93, 106, 121, 137, 157, 179, 204, 232, 265, 302, 344, 392, 447, 510, 581, 662, 755, 861, 981, 1118, 1275, 1453, 1657, 1889, 2153, 2455, 2798, 3190)
+EDGES = (
+    0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 13, 15, 17, 19, 22, 25, 29, 33,
+    37, 42, 48, 55, 63, 71, 81, 93, 106, 121, 137, 157, 179, 204, 232, 265, 302, 344, 392, 447,
+    510, 581, 662, 755, 861, 981, 1118, 1275, 1453, 1657, 1889, 2153, 2455, 2798, 3190,
+)
 # fmt: on
 _STRETCH = 1.06  # how much faster or slower the same boot may run another time
 _WIDENED = 8
@@ -78,7 +82,6 @@ class Opening:
             known = [mean for mean in (middle, *others) if mean is not None]
             self._known[index] = None if middle is None else Band(middle, min(known), max(known), self.spread_a(index))
         return self._known[index]
-
 
     def later_a(self, index: int, offset_s: float, until_s: float) -> tuple[float, float] | None:
         """Return the least and most that a window may hold that begins ``offset_s`` after this boot did.

@@ -1,9 +1,9 @@
 """From what a boot reader saw to a finding, its outcome, how sure it is, and one plain sentence.
 
 How sure: a restart that was found has its own probability, so that there was any is 1 less the product of what each
-lacks. That there was none is the product over the dips and jumps that were set aside, times how sure the level at the
-end tells what the device does there (the numbers beside each rule below: common practice, not measured). What the
-supply did is measured (99 %), and so is what the data lack.
+lacks. That there was none is 1 less the likeliest of the dips and jumps that were set aside (they are seldom
+independent), times how sure the level at the end tells what the device does there (the numbers beside each rule
+below: common practice, not measured). What the supply did is measured (99 %), and so is what the data lack.
 """
 
 from __future__ import annotations
@@ -71,6 +71,11 @@ class Watched:
     supply: SupplyWatch
     usb_mode: tuple[str, bool] | None
     usb_returns: int
+
+    @property
+    def usb_only(self) -> bool:
+        """True if USB told something, and no current was measured."""
+        return not len(self.ticks) and self.first_s < self.end_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +206,7 @@ class _Judged:
         concluded = self._of_end() if self._fell_s is None else self._of_fall(self._fell_s)
         if concluded.finding is Finding.TOO_LITTLE_DATA:
             return concluded
-        clean = math.prod(1.0 - doubt for doubt in self._watched.doubts)
+        clean = 1.0 - max(self._watched.doubts, default=0.0)
         return replace(concluded, sure=clean * concluded.sure)
 
     def _of_restarts(self) -> _Conclusion | None:
@@ -256,7 +261,7 @@ class _Judged:
     def _too_little_data(self) -> str | None:
         watched, ticks = self._watched, self._watched.ticks
         samples = int(ticks.count.sum())
-        if not samples and watched.usb_returns + (watched.usb_mode is not None):
+        if not samples and watched.usb_only:
             return "USB alone showed no restart; without the current that is no proof that there was none."
         if samples < _FEWEST_SAMPLES:
             return f"Only {samples} samples of the current came in; that carries no claim."

@@ -7,7 +7,17 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from wakerail.analysis.evidence import LIKELY, SHORT_DIP, SURE, Candidate, Priors, Sort, depth_evidence, dip_evidence, probability_of
+from wakerail.analysis.evidence import (
+    LIKELY,
+    SHORT_DIP,
+    SURE,
+    Candidate,
+    Priors,
+    Sort,
+    depth_evidence,
+    dip_evidence,
+    probability_of,
+)
 from wakerail.analysis.levels import Levels
 from wakerail.analysis.onset import HOLD_S, HOLD_TICKS, First, OnsetWatch
 from wakerail.analysis.opening import Opening, Repertoire
@@ -106,7 +116,9 @@ class BootFinder:
         trail.add(start_s, level_a, _GAP * self.spacing_s or math.inf)
         levels.take(level_a)
         if before_a is not None and not levels.known:
-            self._everything.add(math.log(levels.above(before_a)), min(start_s - trail.start_s[-2], _GAP * self.spacing_s))
+            self._everything.add(
+                math.log(levels.above(before_a)), min(start_s - trail.start_s[-2], _GAP * self.spacing_s)
+            )
         if self.first is First.UNCLEAR:
             return self._begin()
         levels.take_up(level_a)
@@ -246,7 +258,9 @@ class BootFinder:
         if any(abs(other.again_s - again_s) < 1.5 * self.spacing_s for other in self._open):
             return
         self._commit(last - 1)
-        self._add(Sort.JUMP, last - 1, again_s, again_s, 0.0, trail.level_a[last - 2], trail.level_a[last - 2], 0, edge_a)
+        self._add(
+            Sort.JUMP, last - 1, again_s, again_s, 0.0, trail.level_a[last - 2], trail.level_a[last - 2], 0, edge_a
+        )
 
     def _set_jump_levels(self, template: Opening) -> None:
         first = [template.band_a(index, self.trail.start_s[-1]) for index in _FIRST_WINDOWS]
@@ -262,7 +276,16 @@ class BootFinder:
         self._jump_for = (template.start_s, levels.floor_a)
 
     def _add(
-        self, sort: Sort, place: int, at_s: float, again_s: float, odds: float, before_a: float, low_a: float, ticks: int, edge_a: float
+        self,
+        sort: Sort,
+        place: int,
+        at_s: float,
+        again_s: float,
+        odds: float,
+        before_a: float,
+        low_a: float,
+        ticks: int,
+        edge_a: float,
     ) -> None:
         if len(self._open) >= _MOST_OPEN:
             self._set_aside(min(self._open, key=self._log_odds))
@@ -358,40 +381,58 @@ class BootFinder:
 
     def _accept(self, candidate: Candidate) -> list[Boot]:
         if candidate.sort is Sort.JUMP:
-            candidate = self._best_of(candidate)
-            if (collapse := self._collapse_before(candidate)) is not None:
-                collapse.odds += max(self._log_odds(candidate) - self._log_odds(collapse), 0.0)
-                if candidate in self._open:
-                    self._open.remove(candidate)
-                if collapse in self._undecided:
-                    self._undecided.remove(collapse)
-                candidate = collapse
-            elif (earlier := self._earlier_than(candidate)) is not None:
-                candidate.forget()  # with that boot under way, it has to prove itself anew
-                self._due_s = 0.0
-                return self._accept(earlier)
+            candidate = self._begin_of(candidate)
         if candidate in self._open:
             self._open.remove(candidate)
-        found: list[Boot] = []
-        for other in list(self._open):
-            if other not in self._open or other.again_s >= candidate.at_s:
-                continue
-            found += self._close(other)
+        found = self._close_before(candidate)
         for other in list(self._open):
             if abs(other.again_s - candidate.again_s) < _NEAR * self.spacing_s:
                 self._open.remove(other)
             elif other.sort is not Sort.COLLAPSE and other.again_s > candidate.again_s:
-                other.forget()  # now there is a boot under way that may explain it
-                self._due_s = 0.0
+                self._look_anew(other)  # now there is a boot under way that may explain it
         log_odds = self._log_odds(candidate)
         self._priors.learn(candidate.sort, 1.0)
-        if self.boots and self.boots[-1].end_s is None and candidate.at_s > self.boots[-1].start_s:
-            self.boots[-1].end_s = candidate.at_s
-            self._take_template(self.boots[-1])
-        elif not self.boots:
-            self._template, self._sure = candidate.opening, log_odds >= SURE
+        self._end_boot(candidate, log_odds)
         self.boots.append(candidate.opening)
         return [*found, Boot(candidate.again_s, candidate, log_odds), *self._reconsider()]
+
+    def _close_before(self, candidate: Candidate) -> list[Boot]:
+        found: list[Boot] = []
+        for other in list(self._open):
+            if other in self._open and other.again_s < candidate.at_s:
+                found += self._close(other)
+        return found
+
+    def _end_boot(self, candidate: Candidate, log_odds: float) -> None:
+        """The boot before it has ended."""
+        if not self.boots:
+            self._template, self._sure = candidate.opening, log_odds >= SURE
+            return
+        last = self.boots[-1]
+        if last.end_s is None and candidate.at_s > last.start_s:
+            last.end_s = candidate.at_s
+            self._take_template(last)
+
+    def _look_anew(self, candidate: Candidate) -> None:
+        candidate.forget()
+        self._due_s = 0.0
+
+    def _begin_of(self, jump: Candidate) -> Candidate:
+        """Return the candidate that stands for the beginning of the boot that a jump to the opening belongs to."""
+        jump = self._best_of(jump)
+        collapse = self._collapse_before(jump)
+        if collapse is not None:
+            collapse.odds += max(self._log_odds(jump) - self._log_odds(collapse), 0.0)
+            if jump in self._open:
+                self._open.remove(jump)
+            if collapse in self._undecided:
+                self._undecided.remove(collapse)
+            return collapse
+        earlier = self._earlier_than(jump)
+        if earlier is None:
+            return jump
+        self._look_anew(jump)  # with that boot under way, it has to prove itself anew
+        return self._begin_of(earlier)
 
     def _best_of(self, candidate: Candidate) -> Candidate:
         """Return the best of the candidates that stand for the same boot: its opening comes back but once."""

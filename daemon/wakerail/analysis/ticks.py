@@ -87,10 +87,10 @@ class Condenser:
 
     def finish(self) -> Ticks:
         """Return the last tick, complete or not."""
-        columns = [np.append(column, column[-1:]) for column in (self._t_s, self._amps, self._volts)]
+        t_s, amps, volts = (np.append(column, column[-1:]) for column in (self._t_s, self._amps, self._volts))
         count = len(self._t_s)
         self._t_s = self._amps = self._volts = np.empty(0)
-        return self._condense(*columns, np.array([0, count])) if count else join([])
+        return self._condense(t_s, amps, volts, np.array([0, count])) if count else join([])
 
     def _starts(self, t_s: Floats) -> Ints:
         """Return where ticks begin. The samples at hand begin with a tick."""

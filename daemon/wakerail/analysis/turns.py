@@ -100,7 +100,9 @@ class Turns:
         levels_a = self._trail.level_a
         low = sorted(levels_a[before + 1 : rose]) or [levels_a[self._low_place]]
         high = sorted(levels_a[max(before - 7, 0) : before + 1])
-        return Dip(before + 1, rose, low[len(low) // (4 if len(low) < _LONG else 2)], high[len(high) // 2], self._plain(edge))
+        return Dip(
+            before + 1, rose, low[len(low) // (4 if len(low) < _LONG else 2)], high[len(high) // 2], self._plain(edge)
+        )
 
     def _was_up(self, place: int, edge: float) -> bool:
         """Tell whether the device drew more than ``edge`` at a tick, and in most of the three up to it."""
