@@ -15,8 +15,10 @@ from wakerail_kit.errors import ConfigInvalid
 
 if TYPE_CHECKING:
     from wakerail.analysis.cadence import CadenceRow
+    from wakerail.journal import JournalReader
     from wakerail.recordings.headings import Wishes
     from wakerail.recordings.reading import Analysis
+    from wakerail.recordings.references import Likeness
     from wakerail.recordings.samples import Recording
 
 
@@ -44,6 +46,10 @@ def analyze(
     standing: Annotated[
         str | None, typer.Option("--standing", metavar="0.3mA", help="What the device draws when it is off.")
     ] = None,
+    like: Annotated[
+        list[str] | None,
+        typer.Option("--like", metavar="RUN", help="A run with a known-good boot to compare with; repeat it."),
+    ] = None,
     plot: Annotated[
         Path | None, typer.Option("--plot", metavar="OUT.svg|png", help="Draw the trace with what was found.")
     ] = None,
@@ -63,6 +69,8 @@ def analyze(
         raise ConfigInvalid(f"--plot {plot}: a picture is drawn as .svg or .png")
     if plot is not None and target is None:
         raise ConfigInvalid("--plot: a USB log alone has no trace to draw")
+    if like and target is None:
+        raise ConfigInvalid("--like: a USB log alone has no current to compare")
     from wakerail.recordings.headings import Wishes  # noqa: PLC0415  numpy is slow to load
     from wakerail.recordings.reading import analyse  # noqa: PLC0415
     from wakerail.report.answer import answer_json, answer_text  # noqa: PLC0415
@@ -71,12 +79,13 @@ def analyze(
     said = Console(stderr=True, highlight=False, markup=False, soft_wrap=True, quiet=as_json)
     with _opened(target, wishes, journal, config) as recording, _progress(recording, quiet=as_json) as step:
         analysis = analyse(recording, usb, standing, tell=said.print, step=step)
+    known_good = None if target is None else _known_good(analysis, target, wishes, like or [], journal, config)
     if plot is not None:
         _draw(analysis, target or "", plot)
     if as_json:
-        typer.echo(answer_json(analysis, _trade(analysis)))
+        typer.echo(answer_json(analysis, _trade(analysis), known_good))
     else:
-        Console(highlight=False).print(answer_text(analysis, _trade(analysis)))
+        Console(highlight=False).print(answer_text(analysis, _trade(analysis), known_good))
 
 
 @contextmanager
@@ -97,16 +106,57 @@ def _opened(target: str | None, wishes: Wishes, journal: str | None, config: Pat
         return
     if file.suffix or len(file.parts) > 1:
         raise ConfigInvalid(f"{target}: no such file")
-    from wakerail.journal import JournalReader  # noqa: PLC0415
     from wakerail.recordings.runs import open_run  # noqa: PLC0415
 
-    if journal is not None:
-        reader = JournalReader(journal)
-    else:
-        bench = place(config)
-        reader = JournalReader(bench.journal, bench=bench.name)
-    with reader:
+    with _journal(journal, config) as reader:
         yield open_run(reader, target)
+
+
+def _journal(journal: str | None, config: Path | None) -> JournalReader:
+    from wakerail.journal import JournalReader  # noqa: PLC0415
+
+    if journal is not None:
+        return JournalReader(journal)
+    bench = place(config)
+    return JournalReader(bench.journal, bench=bench.name)
+
+
+def _known_good(
+    analysis: Analysis, target: str, wishes: Wishes, like: list[str], journal: str | None, config: Path | None
+) -> Likeness | None:
+    """Compare with the runs that are named, or with those of the same device family that the journal has.
+
+    None where there is nothing to compare with. The recording is read again, and only its boot is kept.
+    """
+    from wakerail.recordings.references import (  # noqa: PLC0415
+        boot_of_run,
+        boot_since,
+        family_of,
+        known_good_boots,
+        likeness,
+    )
+
+    is_file = Path(target).exists()
+    if is_file and not like:
+        return None
+    with _journal(journal, config) as reader:
+        run = None if is_file else reader.run(target)
+        if like:
+            names = dict.fromkeys(reader.find_run(which) for which in like)
+            if run is not None and run.run in names:
+                raise ConfigInvalid(f"--like {run.run}: is the run that is to be compared; name others")
+            if analysis.unit != "A":
+                raise ConfigInvalid(f"--like: {target} holds power, and the runs of the journal hold currents")
+            references = [boot_of_run(reader, name) for name in names]
+        else:
+            family = None if run is None else family_of(reader, run.run)
+            references = known_good_boots(reader, family, run.sequence, run.run) if run and family else []
+    if not references:
+        return None
+    onset_s = analysis.reading.onset_s
+    with _opened(target, wishes, journal, config) as recording:
+        boot = None if recording is None or onset_s is None else boot_since(recording, onset_s)
+    return likeness(boot, references)
 
 
 @contextmanager

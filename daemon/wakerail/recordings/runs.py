@@ -15,6 +15,7 @@ from wakerail.recordings.samples import Piece, Recording, UsbEvent, missing_note
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.events import (
     EVENT_TYPES,
+    OnsetSeen,
     RunStarted,
     SettingApplied,
     StepFinished,
@@ -36,6 +37,7 @@ class _Story:
     zero_s: float | None = None
     since_s: float | None = None
     prompted_s: float | None = None
+    onset_s: float | None = None
     ended: datetime | None = None
     roles: Mapping[str, str] = field(default_factory=dict)
     applied: dict[tuple[str, str], float] = field(default_factory=dict)
@@ -58,6 +60,8 @@ class _Story:
                 self.measured |= {one.name: one for one in step.measurements if one.value is not None}
             case SettingApplied() as applied:
                 self.applied[applied.instrument, applied.setting] = applied.value
+            case OnsetSeen(at_s=at_s):
+                self.onset_s = at_s if self.onset_s is None else self.onset_s
             case UsbAttached() | UsbDetached() | UsbEnumerationFailed() as usb:
                 self.usb.append(usb)
             case _:
@@ -94,6 +98,7 @@ def open_run(reader: JournalReader, which: str) -> Recording:
         pieces=trace.pieces(),
         notes=trace.notes,
         known=_known(story, supply, zero_s),
+        onset_s=None if story.onset_s is None else story.onset_s - zero_s,
         usb=tuple(
             msgspec.structs.replace(event, at_s=event.at_s - zero_s)
             for event in story.usb

@@ -60,6 +60,7 @@ class Recording:
     read_as: how it was understood. notes: what had to be passed over, complete once the pieces are through.
     begins: the civil time of 0 s, None where the times are the file's own numbers.
     known: what is known of the device beforehand. usb: what USB saw, in the order of time.
+    onset_s: when a live watch saw the boot begin, None where there was none or it saw nothing.
     share: tells how much was read so far, from 0 to 1.
     """
 
@@ -70,6 +71,7 @@ class Recording:
     begins: Callable[[], datetime | None] = lambda: None
     known: ReaderSettings = field(default_factory=ReaderSettings)
     usb: Sequence[UsbEvent] = ()
+    onset_s: float | None = None
     share: Callable[[], float] = lambda: 1.0
 
 

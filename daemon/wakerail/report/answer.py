@@ -22,6 +22,7 @@ from wakerail.analysis.cadence import Cadence, CadenceRow, Regularity
 from wakerail.analysis.seen import Restart
 from wakerail.analysis.stages import Stage
 from wakerail.recordings.reading import Analysis
+from wakerail.recordings.references import Likeness
 from wakerail.report.signs import Signs, signs_for, style_of
 from wakerail.report.sparkline import block_chart
 from wakerail_kit.units import human
@@ -42,8 +43,11 @@ def in_its_unit(says: str, unit: str) -> str:
 # --- as JSON ---
 
 
-def answer_json(answer: Analysis, trade: CadenceRow | None = None) -> bytes:
-    """Return the answer as one JSON object. Times are seconds on the recording's own scale; null is not known."""
+def answer_json(answer: Analysis, trade: CadenceRow | None = None, known_good: Likeness | None = None) -> bytes:
+    """Return the answer as one JSON object. Times are seconds on the recording's own scale; null is not known.
+
+    ``until_s`` of ``known_good`` alone counts from the onset.
+    """
     reading, unit = answer.reading, answer.unit.lower()
     return msgspec.json.encode(
         {
@@ -55,6 +59,7 @@ def answer_json(answer: Analysis, trade: CadenceRow | None = None) -> bytes:
             "restarts": [_restart_fields(answer, restart) for restart in reading.restarts],
             "stages": [_stage_fields(stage, unit) for stage in reading.stages],
             "cadence": None if reading.cadence is None else _cadence_fields(reading.cadence, trade),
+            "known_good": None if known_good is None else _known_good_fields(known_good),
             f"standing_{unit}": reading.standing_a,
             f"running_{unit}": reading.running_a,
             f"peak_{unit}": reading.peak_a,
@@ -105,18 +110,35 @@ def _cadence_fields(cadence: Cadence, trade: CadenceRow | None) -> dict[str, Any
     }
 
 
+def _known_good_fields(known_good: Likeness) -> dict[str, Any]:
+    comparison = known_good.comparison
+    return {
+        "references": known_good.references,
+        "like": comparison.like,
+        "until_s": comparison.until_s,
+        "difference_a": comparison.difference_a,
+        "says": comparison.says,
+    }
+
+
 # --- in words ---
 
 
-def answer_text(answer: Analysis, trade: CadenceRow | None = None) -> RenderableType:
-    """Return the answer to print, with the trace as a small chart. ``trade``: what the trade reads from the cadence."""
-    return _AnswerWords(answer, trade)
+def answer_text(
+    answer: Analysis, trade: CadenceRow | None = None, known_good: Likeness | None = None
+) -> RenderableType:
+    """Return the answer to print, with the trace as a small chart.
+
+    ``trade``: what the trade reads from the cadence. ``known_good``: how it compares with boots that passed.
+    """
+    return _AnswerWords(answer, trade, known_good)
 
 
 @dataclass(frozen=True, slots=True)
 class _AnswerWords:
     answer: Analysis
     trade: CadenceRow | None
+    known_good: Likeness | None
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         for part in self._parts(options):
@@ -130,6 +152,8 @@ class _AnswerWords:
         answer, width = self.answer, options.max_width
         signs = signs_for(ascii_only=options.ascii_only)
         yield from _heading(answer, signs, width)
+        if self.known_good is not None:
+            yield Padding(Text(_compared(self.known_good)), (0, 2, 0, 2))
         if answer.samples:
             yield from _chart(answer, answer.current.columns(max(width - 8, 10)), signs)
         for title, table, count in (
@@ -147,6 +171,13 @@ class _AnswerWords:
             if self.trade is not None:
                 says = Text(self.trade.says).append(f" ({self.trade.source})", style="dim")
                 yield Padding(says, (0, 2, 0, 4))
+
+
+def _compared(known_good: Likeness) -> str:
+    count, comparison = known_good.references, known_good.comparison
+    if comparison.like is None:
+        return comparison.says
+    return f"{comparison.says} (from {count} known-good boots)"
 
 
 def _heading(answer: Analysis, signs: Signs, width: int) -> Iterator[RenderableType]:

@@ -1,0 +1,163 @@
+"""How fast a trace is read, how much memory that takes, and how both grow: an hour at 1 kS/s, beside KernelCPD.
+
+One made-up trace (``wakerail_sim.corpus``, seed and case below: a healthy device that sleeps, idles, sends and hums) is
+read by the boot reader in pieces of 65 536 samples, and segmented by ruptures' KernelCPD with the linear kernel alone,
+in turns, the better of two each. Every measurement has a process of its own, times are that process's CPU time, and
+the memory is its peak, with all that it had to load.
+
+What KernelCPD takes depends on its penalty far more than on the trace's length: it compares each sample with all
+since the last change points that it could rule out, so the fewer changes the penalty lets it find, the longer it
+takes. It is given the usual one, 2 s² ln n (s: the noise, from the differences of neighbours), which lets it find
+many, and segments of no less than 20 samples; with a penalty for a handful of changes it takes time with the square
+of the length (100 k samples of this trace: a minute), and on the hour it does not end. ``kernelcpd_change_points``
+and ``kernelcpd_samples_per_s`` say what it did.
+"""
+
+from __future__ import annotations
+
+import math
+import multiprocessing
+import resource
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from typing import ParamSpec, TypeVar
+
+import numpy as np
+from _harness import arguments, report
+
+from wakerail.analysis.settings import ReaderSettings
+from wakerail.analysis.watch import BootReader
+from wakerail_kit.messages import Frame
+from wakerail_sim.corpus import Case, make_recording
+
+SEED = 3
+RATE_HZ = 1000.0
+LENGTH_S, LENGTH_S_SHORT = 3600.0, 600.0
+CONFUSERS = ("sleep-wake", "load-spikes", "radio-duty", "hum")
+PIECE, FRAME = 65_536, 50
+STREAMED_S = 300.0  # of the trace; its frames are made before the clock starts
+LEAST_SEGMENT = 20
+ROUNDS = 2
+GOALS = {
+    "ratio_to_kernelcpd": "below 1",
+    "rss_mb": "under 500",
+    "stream_us_per_sample": "under 2",
+    "growth_4": "linear is 4",
+    "growth_16": "linear is 16",
+}
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+def write_trace(file: Path, length_s: float) -> int:
+    """Write times and currents, one after the other for each sample; return how many samples."""
+    recording = make_recording(Case(RATE_HZ, length_s, confusers=CONFUSERS), SEED)
+    np.column_stack((recording.t_s, recording.current_a)).tofile(file)
+    return len(recording.t_s)
+
+
+def load(file: Path, first: int, count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return times and currents of ``count`` samples, or of as many as there are."""
+    pairs = np.fromfile(file, count=2 * count, offset=16 * first).reshape(-1, 2)
+    return pairs[:, 0].copy(), pairs[:, 1].copy()
+
+
+def time_reader(file: Path, count: int) -> tuple[float, float]:
+    """Read the first ``count`` samples; return the CPU time of that (s) and this process's peak memory (MB)."""
+    reader = BootReader(ReaderSettings())
+    took_s, end_s = 0.0, 0.0
+    for first in range(0, count, PIECE):
+        t_s, current_a = load(file, first, min(PIECE, count - first))
+        end_s = float(t_s[-1])
+        before_s = time.process_time()
+        reader.take(t_s, current_a)
+        took_s += time.process_time() - before_s
+    before_s = time.process_time()
+    reader.finish(end_s)
+    took_s += time.process_time() - before_s
+    return took_s, peak_mb()
+
+
+def time_frames(file: Path, count: int) -> float:
+    """Return the CPU time (s) of reading ``count`` samples in frames as the daemon hands them on."""
+    t_s, current_a = load(file, 0, count)
+    frames = [
+        Frame(
+            bench="b",
+            instrument="supply",
+            number=first // FRAME,
+            start="2026-01-01T00:00:00Z",
+            t_s=t_s[first : first + FRAME].tolist(),
+            half_width_s=[0.0005] * len(t_s[first : first + FRAME]),
+            signals={"current": current_a[first : first + FRAME].tolist()},
+            units={"current": "A"},
+        )
+        for first in range(0, count, FRAME)
+    ]
+    reader = BootReader(ReaderSettings())
+    before_s = time.process_time()
+    for frame in frames:
+        reader.take_frame(frame)
+    reader.finish(float(t_s[-1]))
+    return time.process_time() - before_s
+
+
+def time_kernelcpd(file: Path, count: int) -> tuple[float, int]:
+    """Return the CPU time (s) of segmenting ``count`` samples, and how many change points were found."""
+    import ruptures  # noqa: PLC0415  its memory must not count as the reader's
+
+    _, current_a = load(file, 0, count)
+    noise_a = float(np.median(np.abs(np.diff(current_a)))) / (0.6745 * math.sqrt(2))
+    penalty = 2 * noise_a**2 * math.log(count)
+    signal = current_a[:, np.newaxis]
+    before_s = time.process_time()
+    ends = ruptures.KernelCPD(kernel="linear", min_size=LEAST_SEGMENT).fit(signal).predict(pen=penalty)
+    return time.process_time() - before_s, len(ends) - 1
+
+
+def peak_mb() -> float:
+    """Return the most memory that this process has had."""
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss  # bytes on macOS, KiB elsewhere
+    return peak / 1e6 if sys.platform == "darwin" else peak * 1024 / 1e6
+
+
+def apart(function: Callable[P, R], *args: P.args, **kwargs: P.kwargs) -> R:
+    """Call in a fresh process of its own."""
+    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as pool:
+        return pool.submit(function, *args, **kwargs).result()
+
+
+def main() -> None:
+    args = arguments(__doc__)
+    with tempfile.TemporaryDirectory(prefix="wakerail-bench-") as scratch:
+        file = Path(scratch) / "trace"
+        count = apart(write_trace, file, LENGTH_S_SHORT if args.short else LENGTH_S)
+        ours, theirs = [], []
+        for _ in range(ROUNDS):
+            ours.append(apart(time_reader, file, count))
+            theirs.append(apart(time_kernelcpd, file, count))
+        parts_s = [min(apart(time_reader, file, count // part)[0] for _ in range(ROUNDS)) for part in (16, 4)]
+        streamed = min(count, round(STREAMED_S * RATE_HZ))
+        stream_s = min(apart(time_frames, file, streamed) for _ in range(ROUNDS))
+    our_s, their_s = min(ours)[0], min(theirs)[0]
+    figures = {
+        "samples": count,
+        "ratio_to_kernelcpd": round(our_s / their_s, 3),
+        "samples_per_s": round(count / our_s),
+        "kernelcpd_samples_per_s": round(count / their_s),
+        "kernelcpd_change_points": theirs[0][1],
+        "rss_mb": round(max(peak for _, peak in ours), 1),
+        "stream_us_per_sample": round(1e6 * stream_s / streamed, 3),
+        "growth_4": round(parts_s[1] / parts_s[0], 2),
+        "growth_16": round(our_s / parts_s[0], 2),
+    }
+    report("How fast a trace is read", figures, GOALS, as_json=args.json)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,92 @@
+"""``wakerail analyze`` beside the known-good boots of the journal."""
+
+from __future__ import annotations
+
+import json
+import sys
+
+import pytest
+
+from wakerail.cli import main
+from wakerail.journal import JournalReader, export
+
+
+@pytest.fixture(name="run")
+def _run(monkeypatch, capsys, watches):
+    def run(*args, expect=0):
+        """Run the whole command line on the journal; return what it wrote to stdout and stderr."""
+        monkeypatch.setattr(sys, "argv", ["wakerail", "analyze", *map(str, args), "--journal", str(watches.path)])
+        monkeypatch.setenv("COLUMNS", "200")
+        with pytest.raises(SystemExit) as ended:
+            main()
+        out, err = capsys.readouterr()
+        assert (ended.value.code or 0) == expect, err
+        return out, err
+
+    return run
+
+
+async def test_a_run_is_compared_with_the_passed_runs_of_its_family_by_itself(watches, run):
+    for _ in range(3):
+        await watches.add()
+    odd = await watches.add(later_a=0.14)
+    told = json.loads(run(odd, "--json")[0])["known_good"]
+    assert (told["references"], told["like"]) == (3, False)
+    assert told["until_s"] == pytest.approx(10.0, abs=0.6)
+    assert told["difference_a"] == pytest.approx(0.14, rel=0.1)
+    out, _ = run(odd)
+    assert f"{told['says']} (from 3 known-good boots)" in out
+
+
+async def test_a_run_like_the_others_is_said_to_be(watches, run):
+    for _ in range(4):
+        await watches.add()
+    assert json.loads(run("last", "--json")[0])["known_good"]["like"] is True
+
+
+async def test_too_few_references_are_said(watches, run):
+    for _ in range(2):
+        await watches.add()
+    told = json.loads(run("last", "--json")[0])["known_good"]
+    assert told == {
+        "references": 1,
+        "like": None,
+        "until_s": None,
+        "difference_a": None,
+        "says": "Only 1 known-good boot; at least 3 are needed to compare.",
+    }
+    assert told["says"] in run("last")[0]
+
+
+async def test_nothing_to_compare_with_is_null_and_no_line(watches, run):
+    await watches.add()
+    await watches.add(family="")
+    for which in watches.runs:
+        assert json.loads(run(which, "--json")[0])["known_good"] is None
+        assert "known-good" not in run(which)[0]
+
+
+async def test_a_file_is_compared_with_runs_named_by_hand(watches, run, tmp_path):
+    for _ in range(3):
+        await watches.add(family="")
+    odd = await watches.add(later_a=0.14)
+    file = tmp_path / "odd.csv"
+    with JournalReader(watches.path) as reader:
+        export(reader, file, run=odd, frames=True)
+    assert json.loads(run(file, "--json")[0])["known_good"] is None
+    likes = [word for name in [*watches.runs[:3], watches.runs[0]] for word in ("--like", name)]
+    told = json.loads(run(file, *likes, "--json")[0])["known_good"]
+    assert (told["references"], told["like"]) == (3, False)
+    assert told["difference_a"] == pytest.approx(0.14, rel=0.1)
+
+
+async def test_a_wrong_reference_is_one_line_and_exit_code_2(watches, run):
+    good, silent = await watches.add(), await watches.add(onset=False)
+    for like, says in (
+        ("gone", "no run 'gone'"),
+        (good, "is the run that is to be compared; name others"),
+        (silent, "saw no boot begin; name a boot-watch that passed"),
+    ):
+        out, err = run(good, "--like", like, expect=2)
+        assert out == ""
+        assert says in err.splitlines()[-1]

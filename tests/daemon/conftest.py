@@ -1,0 +1,89 @@
+"""A journal with boot watches in it, written as a bench writes them."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from wakerail.journal import Journal
+from wakerail_kit import topics
+from wakerail_kit.clock import SimulatedClock, rfc3339
+from wakerail_kit.events import EventData, OnsetSeen, RunStarted, StepFinished, StepStarted, UsbAttached, make_event
+from wakerail_kit.messages import Frame, SequenceRef, Verdict
+from wakerail_kit.outcome import Finding, Outcome
+
+BENCH = "bench-1"
+_RATE_HZ, _ONSET_S, _LENGTH_S = 20, 2.0, 30.0
+
+
+class BootWatches:
+    """Writes runs, one after another, and keeps their ids; times of the daemon begin anew with each."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.runs: list[str] = []
+
+    async def add(
+        self,
+        *,
+        family: str = "fenmoor-t3",
+        sequence: str = "boot-watch",
+        outcome: Outcome = Outcome.PASSED,
+        onset: bool = True,
+        later_a: float = 0.0,
+    ) -> str:
+        """Add a run whose boot begins 2 s into its watch, and draws ``later_a`` more from 10 s after its onset on."""
+        number = len(self.runs)
+        run, start_s = f"0193aaaa-{number:04d}", 100.0 * (number + 1)
+        clock = SimulatedClock(datetime(2026, 11, 25, 9, number, tzinfo=UTC))
+        journal = await Journal.open(self.path, bench=BENCH, clock=clock)
+
+        async def happens(data: EventData, owner: str = "sequence") -> None:
+            event = make_event(data, clock=clock, bench=BENCH, owner=owner, run=run)
+            await journal.append(topics.run(BENCH, run, "event"), event)
+
+        started = rfc3339(clock.now())
+        roles = {"supply": "psu-1"}
+        await happens(RunStarted(run=run, sequence=sequence, inputs={}, roles=roles, cautions=[], at_s=start_s))
+        await happens(StepStarted(run=run, number=1, verb="watch", title="Watch", at_s=start_s))
+        t_s = np.arange(0, _LENGTH_S, 1 / _RATE_HZ)
+        journal.append_frame(self._frame(t_s + start_s, _current_a(t_s, number, later_a), started), run)
+        if onset:
+            await happens(OnsetSeen(run=run, at_s=start_s + _ONSET_S, level_a=0.12))
+        if family:
+            ids = {"vendor_id": 0x1209, "product_id": 1, "device_class": 0}
+            await happens(UsbAttached(instrument="usb-1", at_s=start_s + 6, path="1-2", family=family, **ids), "usb-1")
+        clock.advance(_LENGTH_S)
+        await happens(StepFinished(run=run, number=1, verb="watch", title="Watch", outcome=outcome))
+        verdict = Verdict(
+            id=f"verdict-{number}", bench=BENCH, run=run, sequence=SequenceRef(name=sequence, sha256="0" * 64),
+            inputs={}, started=started, ended=rfc3339(clock.now()), outcome=outcome, finding=Finding.RUNNING,
+            reason="As it was.", steps=[], measurements=[], evidence=[], instruments=[], operator="",
+            software_version="0",
+        )  # fmt: skip
+        await journal.append(topics.run(BENCH, run, "verdict"), verdict)
+        await journal.close()
+        self.runs.append(run)
+        return run
+
+    def _frame(self, t_s: np.ndarray, current_a: np.ndarray, start: str) -> Frame:
+        return Frame(
+            bench=BENCH, instrument="psu-1", number=1, start=start, t_s=t_s.tolist(), half_width_s=[0.001] * len(t_s),
+            signals={"current": current_a.tolist(), "output": [1.0] * len(t_s)}, units={"current": "A", "output": "1"},
+        )  # fmt: skip
+
+
+def _current_a(t_s: np.ndarray, seed: int, later_a: float) -> np.ndarray:
+    since_s = t_s - _ONSET_S
+    stages = [since_s < 0, since_s < 2, since_s < 6, since_s < 10]
+    level_a = np.select(stages, [0.0005, 0.12, 0.41, 0.22], 0.15 + later_a)
+    noise = np.random.default_rng(seed)
+    return level_a * (1 + noise.normal(0, 0.02, t_s.size)) + noise.normal(0, 1e-4, t_s.size)
+
+
+@pytest.fixture(name="watches")
+def _watches(tmp_path: Path) -> BootWatches:
+    return BootWatches(tmp_path / "bench.sqlite")
