@@ -63,11 +63,12 @@ def _analysis():
 def test_json_has_every_key_that_a_program_asks_for(analysis):
     told = json.loads(answer_json(analysis, TRADE))
     assert list(told) == [
-        "finding", "outcome", "probability", "says", "onset_s", "restarts", "stages", "cadence", "standing_a",
-        "running_a", "peak_a", "samples", "start_s", "end_s", "begins", "read_as",
+        "finding", "outcome", "probability", "says", "onset_s", "restarts", "stages", "cadence", "known_good",
+        "standing_a", "running_a", "peak_a", "samples", "start_s", "end_s", "begins", "read_as",
     ]  # fmt: skip
     assert (told["finding"], told["outcome"], told["samples"]) == ("restarting", "Failed", 400)
     assert told["running_a"] is None
+    assert told["known_good"] is None
     assert [one["at_s"] for one in told["restarts"]] == [5.0, 10.0, 15.0]
     assert told["restarts"][1] | {"says": ""} == {
         "at_s": 10.0, "again_s": 10.4, "probability": 0.973, "evidence": ["current-collapse", "usb-left"], "says": "",
