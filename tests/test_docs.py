@@ -21,6 +21,7 @@ from wakerail.config import load_bench_config
 from wakerail.sequences import exit_code_of, load_sequences
 from wakerail.sequences.loader import load_sequence, parse_sequence
 from wakerail_kit import hooks, topics
+from wakerail_kit.alloys import load_alloys
 from wakerail_kit.clock import RealClock
 from wakerail_kit.conformance import CHECKS
 from wakerail_kit.dialect import find_dialect, load_dialect
@@ -29,6 +30,7 @@ from wakerail_kit.dialect_talk import Talk
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.events import EVENT_TYPES
 from wakerail_kit.families import load_family
+from wakerail_kit.heat_profiles import StageKind
 from wakerail_kit.kinds import HEAT_SOURCE, KINDS
 from wakerail_kit.messages import ASK_VERBS, InstrumentState
 from wakerail_kit.outcome import Finding, Outcome
@@ -297,9 +299,14 @@ def test_bench_and_driver_keys_are_told(tmp_path):
 
 
 def test_device_family_keys_are_told(tmp_path):
-    """Of the file and of a boot mode."""
-    (tmp_path / "f.yaml").write_text(f"family: f\n{NO_SUCH}: 1\nusb-modes: [{{{NO_SUCH}: 1}}]")
-    assert missing(known_keys(lambda: load_family(tmp_path / "f.yaml")), DEVELOPERS) == set()
+    """Of the file, of a boot mode, of a heat profile with its stages and limits, and of an alloy."""
+    stages = ", ".join(f"{{{stage}: 1, {NO_SUCH}: 1}}" for stage in StageKind)
+    profile = f"{{{NO_SUCH}: 1, stages: [{stages}], limits: {{{NO_SUCH}: 1, peak: {{{NO_SUCH}: 1}}}}}}"
+    (tmp_path / "f.yaml").write_text(f"family: f\n{NO_SUCH}: 1\nusb-modes: [{{{NO_SUCH}: 1}}]\nprofiles: [{profile}]")
+    keys = known_keys(lambda: load_family(tmp_path / "f.yaml", {}))
+    assert {"vendor", "ceiling", "within", "hold", "above-liquidus", "source"} < keys
+    (tmp_path / "a.yaml").write_text(f"alloys: [{{{NO_SUCH}: 1}}]")
+    assert missing(keys | known_keys(lambda: load_alloys(tmp_path / "a.yaml")), DEVELOPERS) == set()
 
 
 # --- the worked examples work ---

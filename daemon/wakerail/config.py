@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import wakerail
+from wakerail_kit.alloys import load_alloys
 from wakerail_kit.clock import Clock
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.families import DeviceFamily, load_families
@@ -59,7 +60,7 @@ class BenchConfig:
 
 
 def shipped(folder: str) -> Path:
-    """Return a folder of the data shipped with Wakerail (``sequences``, ``devices``, ``dialects``)."""
+    """Return data shipped with Wakerail: a folder (``sequences``, ``devices``, ``dialects``) or a file."""
     inside = Path(wakerail.__file__).parent / "config"  # in an installed wheel
     source = Path(wakerail.__file__).parents[2] / "config"  # in a source tree
     return (inside if inside.is_dir() else source) / folder
@@ -99,7 +100,8 @@ def load_bench_config(file: Path, types: Mapping[str, InstrumentType], clock: Cl
     top = doc.top
     name, url, port, journal = _place(top)
     folders = {folder: _folder(top, folder, file.parent / folder) for folder in ("sequences", "devices", "dialects")}
-    families = load_families(folders["devices"])
+    alloys = file.parent / "alloys.yaml"
+    families = load_families(folders["devices"], load_alloys(alloys if alloys.is_file() else shipped("alloys.yaml")))
     instruments = []
     for instrument, section in top.section("instruments").each():
         if instrument in RESERVED:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from wakerail_kit.alloys import Alloy
+from wakerail_kit.heat_profiles import HeatProfile, read_profiles
 from wakerail_kit.yamldoc import load_yaml
 
 
@@ -29,16 +31,22 @@ class UsbMode:
 
 @dataclass(frozen=True, slots=True)
 class DeviceFamily:
-    """A sort of device: its name, nominal volts and the boot modes in which its USB port enumerates."""
+    """A sort of device: its name, nominal volts, the boot modes in which its USB port enumerates, and by name how its
+    boards are heated.
+    """
 
     name: str
     says: str
     nominal_v: float
     usb_modes: tuple[UsbMode, ...]
+    profiles: Mapping[str, HeatProfile]
 
 
-def load_family(file: Path) -> DeviceFamily:
-    """Read one family. Raises ConfigInvalid listing every mistake with its line."""
+def load_family(file: Path, alloys: Mapping[str, Alloy] | None = None) -> DeviceFamily:
+    """Read one family. Raises ConfigInvalid listing every mistake with its line.
+
+    Heat profiles name their alloy; without a table of ``alloys`` they are left unread.
+    """
     doc = load_yaml(file)
     top = doc.top
     name = top.name("family")
@@ -54,13 +62,18 @@ def load_family(file: Path) -> DeviceFamily:
         )
         for order, entry in enumerate(top.sections("usb-modes", default=()))
     )
+    profiles: Mapping[str, HeatProfile] = {}
+    if alloys is not None:
+        profiles = read_profiles(top, alloys)
+    else:
+        top.raw("profiles", None)
     doc.finish()
-    return DeviceFamily(name, says, nominal_v, modes)
+    return DeviceFamily(name, says, nominal_v, modes, profiles)
 
 
-def load_families(folder: Path) -> tuple[DeviceFamily, ...]:
+def load_families(folder: Path, alloys: Mapping[str, Alloy] | None = None) -> tuple[DeviceFamily, ...]:
     """Read every family of a folder, in the order of the file names."""
-    return tuple(load_family(file) for file in sorted(folder.glob("*.yaml")))
+    return tuple(load_family(file, alloys) for file in sorted(folder.glob("*.yaml")))
 
 
 def classify(

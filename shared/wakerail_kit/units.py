@@ -30,6 +30,7 @@ _NAMES = {
     "%": ("a share", "10 %"),
     "1": ("a plain number", "3"),
     "K/s": ("a ramp", "1.5 K/s"),
+    "J/K": ("a heat capacity", "12 J/K"),
 }
 _PINT_OF_UCUM = {"1": "dimensionless", "%": "percent"}
 #: What files and commands nearly always say, with its UCUM unit and factor, so that the daemon is ready before pint
@@ -46,6 +47,9 @@ COMMON = {
     "h": ("s", 3600.0),
     "Hz": ("Hz", 1.0),
     "degC": ("Cel", 1.0),
+    "K": ("K", 1.0),
+    "K/s": ("K/s", 1.0),
+    "J/K": ("J/K", 1.0),
     "Ohm": ("Ohm", 1.0),
 }
 _QUANTITY = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
