@@ -278,10 +278,27 @@ def test_sequence_keys_are_told():
     """Of the file, of an input, and of a step of every verb; verbs included."""
     steps = [f"{NO_SUCH}: 1", f"{{wait: 1 s, {NO_SUCH}: 1}}", f"measure: {{signal: a.b, {NO_SUCH}: 1}}"]
     steps += [f"watch: {{{NO_SUCH}: 1}}", f"{{test: {{port: lines, as: x, {NO_SUCH}: 1}}}}", "prompt: x"]
-    text = f"sequence: x\npurpose: x\n{NO_SUCH}: 1\nneeds: {{port: port-tester}}\n"
-    text += f"inputs: {{volts: {{default: 3 V, {NO_SUCH}: 1}}}}\nsteps:\n" + "".join(f"  - {step}\n" for step in steps)
+    steps += [f"heat: {{plate: x, {NO_SUCH}: 1}}"]
+    text = f"sequence: x\npurpose: x\n{NO_SUCH}: 1\nneeds: {{port: port-tester, plate: heat-source}}\n"
+    text += f"inputs: {{volts: {{default: 3 V, {NO_SUCH}: 1}}, hold: {{unit: s, {NO_SUCH}: 1}}}}\nsteps:\n" + "".join(
+        f"  - {step}\n" for step in steps
+    )
     keys = known_keys(lambda: parse_sequence(text, "x.yaml"))
-    assert {"measure", "prompt", "test", "wait", "watch", "sequence", "signal", "stat", "fail_on", "title"} < keys
+    assert {
+        "heat",
+        "measure",
+        "prompt",
+        "test",
+        "wait",
+        "watch",
+        "sequence",
+        "meanwhile",
+        "unit",
+        "signal",
+        "stat",
+        "fail_on",
+        "title",
+    } < keys
     assert missing(keys | {"as"}, DEVELOPERS) == set()
 
 
@@ -301,7 +318,7 @@ def test_bench_and_driver_keys_are_told(tmp_path):
 def test_device_family_keys_are_told(tmp_path):
     """Of the file, of a boot mode, of a heat profile with its stages and limits, and of an alloy."""
     stages = ", ".join(f"{{{stage}: 1, {NO_SUCH}: 1}}" for stage in StageKind)
-    profile = f"{{{NO_SUCH}: 1, stages: [{stages}], limits: {{{NO_SUCH}: 1, peak: {{{NO_SUCH}: 1}}}}}}"
+    profile = f"{{{NO_SUCH}: 1, stages: [{stages}], limits: {{{NO_SUCH}: 1, soak: {{{NO_SUCH}: 1}}}}}}"
     (tmp_path / "f.yaml").write_text(f"family: f\n{NO_SUCH}: 1\nusb-modes: [{{{NO_SUCH}: 1}}]\nprofiles: [{profile}]")
     keys = known_keys(lambda: load_family(tmp_path / "f.yaml", {}))
     assert {"vendor", "ceiling", "within", "hold", "above-liquidus", "source"} < keys

@@ -155,6 +155,7 @@ class RunStarted(EventData, frozen=True, kw_only=True):
     inputs: dict[str, str]
     roles: dict[str, str]
     cautions: list[str]
+    family: str = ""
     job: str | None = None
     operator: str = ""
     at_s: float | None = None
@@ -193,12 +194,14 @@ class PromptRaised(EventData, frozen=True, kw_only=True):
 
 
 class PromptAnswered(EventData, frozen=True, kw_only=True):
-    """A person confirmed, or said no."""
+    """A person confirmed, or said no; ``note`` is what they wanted kept. ``person``: it was a person, not a script."""
 
     run: str
     prompt: str
     confirmed: bool
     operator: str = ""
+    note: str = ""
+    person: bool = True
 
 
 class OnsetSeen(EventData, frozen=True, kw_only=True):
@@ -256,6 +259,81 @@ class StagesRead(EventData, frozen=True, kw_only=True):
     run: str
     count: int
     stages: list[StageLevel]
+
+
+class HeatStage(Struct, frozen=True, kw_only=True):
+    """A stage of a heat: ``ramp``, ``soak``, ``hold`` or ``cool``, to or at a temperature.
+
+    ``time_s`` is how long a soak or hold lasts and what a ramp may take at most; None: until it is cool.
+    """
+
+    kind: str
+    temperature_c: float
+    time_s: float | None = None
+
+
+class HeatLimit(Struct, frozen=True, kw_only=True):
+    """A limit that a figure of the heat is judged by, and who says so."""
+
+    figure: str
+    unit: str
+    low: float | None = None
+    high: float | None = None
+    source: str
+
+
+class HeatStarted(EventData, frozen=True, kw_only=True):
+    """A plate begins to heat by a profile of a device family, with what the heat will be judged by."""
+
+    run: str
+    instrument: str
+    at_s: float
+    family: str
+    profile: str
+    alloy: str
+    liquidus_c: float
+    ceiling_c: float
+    touch_c: float
+    stages: list[HeatStage]
+    limits: list[HeatLimit]
+
+
+class HeatStageStarted(EventData, frozen=True, kw_only=True):
+    """A stage of a heat began.
+
+    ``duration_s`` is what it will take where that is known, ``says`` what a person does or knows meanwhile.
+    """
+
+    run: str
+    number: int
+    kind: str
+    at_s: float
+    temperature_c: float
+    duration_s: float | None = None
+    says: str = ""
+
+
+class HeatEstimated(EventData, frozen=True, kw_only=True):
+    """Where a heat stands by the model of plate and board, every few seconds.
+
+    ``board_half_width_k`` is the uncertainty of the board's temperature (standard, k = 2); ``left_s`` is about how
+    long the stage still takes. None where the model cannot tell.
+    """
+
+    run: str
+    at_s: float
+    plate_c: float
+    board_c: float | None = None
+    board_half_width_k: float | None = None
+    left_s: float | None = None
+
+
+class CoolingAsked(EventData, frozen=True, kw_only=True):
+    """A person ended the heating before its time: it is done when it is done."""
+
+    run: str
+    at_s: float
+    operator: str = ""
 
 
 class RunFinished(EventData, frozen=True, kw_only=True):

@@ -67,13 +67,15 @@ class Limit:
 
 #: The figures that a profile may limit, with their units.
 FIGURES: Mapping[str, str] = {
-    "ramp": "K/s",
-    "above-liquidus": "s",
+    "ramp-up": "K/s",
+    "soak": "s",
+    "to-peak": "s",
     "peak": "Cel",
     "overshoot": "K",
     "hold": "s",
-    "cool-down": "K/s",
-    "total": "s",
+    "above-liquidus": "s",
+    "ramp-down": "K/s",
+    "hot": "s",
 }
 
 
@@ -81,7 +83,9 @@ FIGURES: Mapping[str, str] = {
 class HeatProfile:
     """How to heat the boards of a family for one purpose. ``limits`` are by figure.
 
-    ``board_capacity_j_per_k`` is the heat capacity of what lies on the plate, None if nobody stated it.
+    A soak is timed on the way up between the two temperatures of ``soak_between_c``; None if it is not limited.
+    ``touch_source`` is who says that what is cooled down may be touched. ``board_capacity_j_per_k`` is the heat
+    capacity of what lies on the plate, None if nobody stated it.
     """
 
     name: str
@@ -90,7 +94,9 @@ class HeatProfile:
     ceiling_c: float
     board_capacity_j_per_k: float | None
     stages: tuple[Stage, ...]
+    touch_source: str
     limits: Mapping[str, Limit]
+    soak_between_c: tuple[float, float] | None
 
     @property
     def hold(self) -> Stage:
@@ -135,9 +141,10 @@ def _profile(name: str, section: Section, alloys: Mapping[str, Alloy]) -> HeatPr
         section.note("board-capacity", "must be above zero, like '12 J/K'")
     given = section.sections("stages")
     stages = _stages(given)
-    limits = _limits(section.section("limits", default=None))
-    profile = HeatProfile(name, says, alloy, ceiling_c, capacity, tuple(stages), limits)
-    if "stages" in section:
+    touch_source = _source(given[-1]) if stages and stages[-1].kind is StageKind.COOL else ""
+    limits, soak = _limits(section.section("limits", default=None))
+    profile = HeatProfile(name, says, alloy, ceiling_c, capacity, tuple(stages), touch_source, limits, soak)
+    if "stages" in section and all(any(kind in entry for kind in StageKind) for entry in given):
         _check_order(section, stages)
     for entry, stage in zip(given, stages, strict=True):
         if stage.kind is StageKind.RAMP and "ceiling" in section and stage.temperature_c > ceiling_c:
@@ -179,8 +186,10 @@ def _check_order(section: Section, stages: list[Stage]) -> None:
         section.note("stages", "must end with one hold and one cool, like '{hold: 2 min}' and '{cool: 48 degC}'")
 
 
-def _limits(section: Section) -> dict[str, Limit]:
+def _limits(section: Section) -> tuple[dict[str, Limit], tuple[float, float] | None]:
+    """Read the limits by figure, and between which temperatures a soak is timed."""
     limits: dict[str, Limit] = {}
+    soak_c: tuple[float, float] | None = None
     for figure, unit in FIGURES.items():
         if figure not in section:
             section.raw(figure, None)  # so that it is among the keys that are known here
@@ -191,8 +200,21 @@ def _limits(section: Section) -> dict[str, Limit]:
             given.note_here("limits nothing; give min, max or both")
         if low is not None and high is not None and low > high:
             given.note("min", f"{human(low, unit)} is above max, {human(high, unit)}")
-        source = given.text("source")
-        if "source" in given and not source.strip():
-            given.note("source", "is empty; say where the limit comes from, or 'common practice, no source'")
-        limits[figure] = Limit(low, high, source)
-    return limits
+        limits[figure] = Limit(low, high, _source(given))
+        if figure == "soak":
+            soak_c = _soak_between(given)
+    return limits, soak_c
+
+
+def _soak_between(given: Section) -> tuple[float, float]:
+    low_c, high_c = given.quantity("from", "Cel", low=0.0), given.quantity("to", "Cel", low=0.0)
+    if high_c <= low_c and "from" in given and "to" in given:
+        given.note("to", f"is not above 'from', {human(low_c, 'Cel')}")
+    return low_c, high_c
+
+
+def _source(section: Section) -> str:
+    source = section.text("source")
+    if "source" in section and not source.strip():
+        section.note("source", "is empty; say where it comes from, or 'common practice, no source'")
+    return source

@@ -103,7 +103,10 @@ class Prompt(Struct, frozen=True, kw_only=True):
 
 
 class Measurement(Struct, frozen=True, kw_only=True):
-    """One measured value against its limits. ``unit`` is a UCUM code; None means no limit on that side."""
+    """One measured value against its limits. ``unit`` is a UCUM code; None means no limit on that side.
+
+    ``source`` is who says that the limits are right, where anyone does.
+    """
 
     name: str
     value: float | None
@@ -111,6 +114,7 @@ class Measurement(Struct, frozen=True, kw_only=True):
     low: float | None = None
     high: float | None = None
     uncertainty: float | None = None
+    source: str = ""
     outcome: Outcome
 
 
@@ -160,7 +164,10 @@ class SequenceRef(Struct, frozen=True, kw_only=True):
 
 
 class Verdict(Struct, frozen=True, kw_only=True):
-    """The structured answer of a run: what was concluded, why, and on what evidence."""
+    """The structured answer of a run: what was concluded, why, and on what evidence.
+
+    ``cautions`` are those that the run was begun with.
+    """
 
     id: str
     schema_version: int = VERDICT_SCHEMA_VERSION
@@ -178,6 +185,7 @@ class Verdict(Struct, frozen=True, kw_only=True):
     measurements: list[Measurement]
     evidence: list[Evidence]
     instruments: list[InstrumentUsed]
+    cautions: list[str] = []
     operator: str
     software_version: str
 
@@ -186,10 +194,14 @@ class Verdict(Struct, frozen=True, kw_only=True):
 
 
 class RunSequence(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Start a sequence. ``inputs`` are texts as a person writes them (``{"volts": "3.85 V"}``)."""
+    """Start a sequence. ``inputs`` are texts as a person writes them (``{"volts": "3.85 V"}``).
+
+    ``family`` is the device family on the bench; a sequence that heats needs it for its profile.
+    """
 
     sequence: str
     inputs: dict[str, str] = {}
+    family: str = ""
     job: str | None = None
     operator: str = ""
 
@@ -202,11 +214,24 @@ class AbortRun(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
 
 class AnswerPrompt(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Confirm a prompt, or say no and end the run."""
+    """Confirm a prompt, or say no and end the run.
+
+    ``note`` is what the person wants kept with it. ``person`` is false where no person stood there (a jig, a script):
+    such an answer never says that the plate is attended.
+    """
 
     run: str
     prompt: str
     confirmed: bool = True
+    note: str = ""
+    person: bool = True
+
+
+class CoolRun(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """End the heating of a run now; it goes on with cooling down."""
+
+    run: str
+    operator: str = ""
 
 
 class ResetInterlock(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -246,6 +271,7 @@ ASK_VERBS: dict[str, type[Struct]] = {
     "run": RunSequence,
     "abort": AbortRun,
     "confirm": AnswerPrompt,
+    "cool": CoolRun,
     "reset": ResetInterlock,
     "instruments": ListInstruments,
     "sequences": ListSequences,

@@ -32,6 +32,9 @@ class Finding(StrEnum):
     RAIL_QUIET = "rail-quiet"
     PORT_CLEAR = "port-clear"
     PORT_FAULT = "port-fault"
+    # of a heat
+    PROFILE_KEPT = "profile-kept"
+    PROFILE_MISSED = "profile-missed"
     # of any sequence
     CHECKS_PASSED = "checks-passed"
     CHECK_FAILED = "check-failed"

@@ -24,7 +24,7 @@ profiles:
     stages:
       - {ramp: 230 degC, within: 6 min}
       - {hold: 2 min}
-      - {cool: 48 degC}
+      - {cool: 48 degC, source: s}
     limits: {peak: {max: 245 degC, source: s}}
 """
 
@@ -46,7 +46,8 @@ def test_the_shipped_profiles_are_sound_and_every_limit_has_its_source():
     assert {"separate", "rejoin"} <= {profile.name for profile in profiles}
     for profile in profiles:
         assert profile.refusal(profile.hold.temperature_c) == ""
-        assert profile.limits.keys() == FIGURES.keys()
+        assert profile.limits.keys() | {"soak"} == FIGURES.keys()
+        assert profile.touch_source
         assert all(limit.source for limit in profile.limits.values())
         assert profile.touch_c <= HIGHEST_TOUCH_C
         assert profile.stages[-1].kind is StageKind.COOL
@@ -101,7 +102,7 @@ def test_a_set_point_that_cannot_melt_or_is_above_the_ceiling_is_refused(tmp_pat
         ("2 min", "2 h", "9: profiles[0].stages[1].hold: 7200 s is too high; at most 1800 s"),
         ("48 degC", "80 degC", "10: profiles[0].stages[2].cool: 80 °C is too high; at most 60 °C"),
         (
-            "      - {cool: 48 degC}\n",
+            "      - {cool: 48 degC, source: s}\n",
             "",
             "7: profiles[0].stages: must end with one hold and one cool, like '{hold: 2 min}' and '{cool: 48 degC}'",
         ),
@@ -117,13 +118,20 @@ def test_a_set_point_that_cannot_melt_or_is_above_the_ceiling_is_refused(tmp_pat
         ),
         (", within: 6 min", "", "8: profiles[0].stages[0].within: is missing; write it like '60 s'"),
         ("max: 245 degC, ", "", "11: profiles[0].limits.peak: limits nothing; give min, max or both"),
-        ("source: s", "source: ''", "11: profiles[0].limits.peak.source: is empty"),
-        (", source: s", "", "11: profiles[0].limits.peak.source: is missing"),
+        ("245 degC, source: s", "245 degC, source: ''", "11: profiles[0].limits.peak.source: is empty"),
+        ("245 degC, source: s", "245 degC", "11: profiles[0].limits.peak.source: is missing"),
+        (
+            "{peak:",
+            "{soak: {from: 200 degC, to: 150 degC, max: 1 min, source: s}, peak:",
+            "11: profiles[0].limits.soak.to: is not above 'from', 200 °C",
+        ),
         ("peak:", "peek:", "11: profiles[0].limits.peek: unknown key; did you mean 'peak'?"),
     ],
 )
 def test_a_mistake_is_one_line_with_its_place(tmp_path, old, new, says):
-    assert any(problem.startswith(says) for problem in problems(tmp_path, (old, new))), problems(tmp_path, (old, new))
+    found = problems(tmp_path, (old, new))
+    assert found[0].startswith(says)
+    assert len(found) == 1
 
 
 @pytest.mark.parametrize(

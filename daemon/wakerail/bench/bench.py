@@ -41,6 +41,8 @@ class Bench:
         self.name = config.name
         self.clock = clock
         self.bus = bus
+        #: The device families that this shop knows, by name.
+        self.families = {family.name: family for family in config.families}
         self._journal = journal
         self._tasks: set[asyncio.Task[object]] = set()
         #: The hosted instruments by name, in the order of the configuration.

@@ -73,6 +73,7 @@ class InstrumentHost:
         self.driver = config.type.name
         self.dialect = config.dialect
         self.rate_hz = config.rate_hz
+        self.limits = config.limits
         self.identity: Identity | None = None
         self.state = InstrumentState.CONNECTING
         self.words = "connecting"

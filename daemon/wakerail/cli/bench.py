@@ -6,7 +6,7 @@ import asyncio
 import gc
 import os
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import msgspec
 import typer
@@ -20,12 +20,16 @@ from wakerail_kit.errors import ConfigInvalid, WakerailError
 from wakerail_kit.messages import (
     AbortRun,
     Answer,
+    CoolRun,
     InstrumentState,
     ListInstruments,
     ResetInterlock,
     Status,
 )
 from wakerail_kit.units import human
+
+if TYPE_CHECKING:
+    from wakerail.sequences.model import Input
 
 MARKS = {
     InstrumentState.READY: "●",
@@ -74,11 +78,12 @@ def check(config: Config = None, as_json: AsJson = False) -> None:
     except ConfigInvalid as wrong:
         raise ConfigInvalid(*problems, *wrong.problems) from None
     kinds = [instrument.type.kind for instrument in bench.instruments]
+    families = {family.name: family for family in bench.families}
     rows: list[dict[str, Any]] = []
     for sequence_file in sorted(bench.sequences.glob("*.yaml")):
         try:
             sequence = load_sequence(sequence_file)
-            rows.append({"sequence": sequence.name, "missing": check_sequence(sequence, kinds)})
+            rows.append({"sequence": sequence.name, "missing": check_sequence(sequence, kinds, families)})
         except ConfigInvalid as wrong:
             problems += wrong.problems
     if problems:
@@ -142,14 +147,27 @@ def sequences(config: Config = None, as_json: AsJson = False) -> None:
         table.add_row(
             name,
             one.purpose,
-            "\n".join(f"{key} {human(value.default, value.unit)}" for key, value in one.inputs.items()),
+            "\n".join(f"{key} {_usual(value)}" for key, value in one.inputs.items()),
         )
     Console(highlight=False).print(table)
+
+
+def _usual(one: Input) -> str:
+    return "(may be left out)" if one.default is None else human(one.default, one.unit)
 
 
 def abort(run: Annotated[str, typer.Argument(help="The run to end.")], config: Config = None) -> None:
     """End a run at once; the bench is made safe and the run still gives a verdict."""
     asyncio.run(_ask(config, "abort", AbortRun(run=run)))
+
+
+def cool(
+    run: Annotated[str, typer.Argument(help="The run that heats.")],
+    operator: Annotated[str, typer.Option(help="Who says that it is done.")] = "",
+    config: Config = None,
+) -> None:
+    """End the heating of a run now: it is done when it is done. The run goes on with cooling down."""
+    asyncio.run(_ask(config, "cool", CoolRun(run=run, operator=operator)))
 
 
 def reset(

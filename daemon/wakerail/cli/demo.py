@@ -18,6 +18,7 @@ from rich.console import Console
 from wakerail.cli.options import AsJson
 from wakerail.cli.run import Screen, parse_inputs, run_on_screen
 from wakerail.cli.session import Session, simulated_bench
+from wakerail.cli.terminal import Reply
 from wakerail.config import shipped
 from wakerail_kit.messages import Prompt, RunSequence, Verdict
 
@@ -110,11 +111,11 @@ def _watch(session: Session, request: RunSequence, out: Path | None, *, as_json:
     return asyncio.run(run_on_screen(BusClient(session.url, session.bench), request, screen, out))
 
 
-def _hands_of(session: Session) -> Callable[[Prompt], bool]:
+def _hands_of(session: Session) -> Callable[[Prompt], Reply]:
     """Return hands that do what the boot watch's prompt asks: press the device's power button."""
     from wakerail_sim.hands import tell  # noqa: PLC0415
 
-    def press(prompt: Prompt) -> bool:
-        return bool(prompt.text) and tell(session.folder, "press power-button") == "ok"
+    def press(prompt: Prompt) -> Reply:
+        return Reply(confirmed=bool(prompt.text) and tell(session.folder, "press power-button") == "ok")
 
     return press

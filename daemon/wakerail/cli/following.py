@@ -11,9 +11,10 @@ from msgspec import Struct
 
 from wakerail.bus import BusClient
 from wakerail.cli.bench import raise_refusal
+from wakerail.cli.terminal import Reply, Wish
 from wakerail_kit import topics
 from wakerail_kit.errors import DeviceUnavailable, WakerailError
-from wakerail_kit.messages import AbortRun, AnswerPrompt, InstrumentState, Prompt, RunSequence, Status, Verdict
+from wakerail_kit.messages import AbortRun, AnswerPrompt, CoolRun, InstrumentState, Prompt, RunSequence, Status, Verdict
 
 
 class Watcher(Protocol):
@@ -23,8 +24,12 @@ class Watcher(Protocol):
         """See a message of the run, or a frame, event or status of the bench."""
         ...
 
-    async def answer(self, prompt: Prompt) -> bool:
-        """Do what the prompt asks and return True, or refuse and return False."""
+    async def answer(self, prompt: Prompt) -> Reply:
+        """Do what the prompt asks and say so, or refuse."""
+        ...
+
+    async def wish(self) -> Wish:
+        """Return what the person wants next of a run that goes on; wait until they want something."""
         ...
 
 
@@ -42,6 +47,7 @@ async def follow_run(client: BusClient, request: RunSequence, watcher: Watcher, 
             raise_refusal(answer)
         run: str = answer.data["run"]
         following.do(_abort_when_asked(client, run, abort))
+        following.do(_grant_wishes(client, watcher, request.operator, run))
         while True:
             topic, message = await following.next()
             place = topics.parse(topic)
@@ -97,8 +103,19 @@ async def _abort_when_asked(client: BusClient, run: str, abort: asyncio.Event) -
 
 
 async def _answer(client: BusClient, watcher: Watcher, prompt: Prompt) -> None:
-    confirmed = await watcher.answer(prompt)
-    await client.ask("confirm", AnswerPrompt(run=prompt.run, prompt=prompt.id, confirmed=confirmed))
+    said = await watcher.answer(prompt)
+    answer = AnswerPrompt(
+        run=prompt.run, prompt=prompt.id, confirmed=said.confirmed, note=said.note, person=said.person
+    )
+    await client.ask("confirm", answer)
+
+
+async def _grant_wishes(client: BusClient, watcher: Watcher, operator: str, run: str) -> None:
+    """Ask the daemon for what the person wants; what it refuses has come too late, and the run says so itself."""
+    while True:
+        wish = await watcher.wish()
+        if wish is Wish.COOL:
+            await client.ask("cool", CoolRun(run=run, operator=operator))
 
 
 def _check_alive(daemon: Status) -> None:

@@ -18,14 +18,13 @@ from rich.live import Live
 from rich.table import Table
 
 from wakerail.cli.options import AsJson, Config, served_bench
+from wakerail.cli.terminal import Reply, Wish, read_key, read_line
 from wakerail_kit.errors import ConfigInvalid
-from wakerail_kit.events import RunStarted, read_event
+from wakerail_kit.events import HeatStageStarted, HeatStarted, RunFinished, RunStarted, read_event
 from wakerail_kit.messages import Event, Prompt, RunSequence, Verdict
 
 if TYPE_CHECKING:
     from wakerail.bus import BusClient
-
-STDIN = 0
 
 Inputs = Annotated[
     list[str] | None, typer.Option("--set", help='An input with its unit, e.g. --set volts="3.85 V"; again for more.')
@@ -35,10 +34,12 @@ Inputs = Annotated[
 def run(
     sequence: Annotated[str, typer.Argument(help="Which sequence; `wakerail sequences` lists them.")],
     set_: Inputs = None,
+    family: Annotated[str, typer.Option(help="The device family on the bench; what heats needs its profile.")] = "",
     job: Annotated[str | None, typer.Option(help="The job that this run belongs to.")] = None,
     operator: Annotated[str, typer.Option(help="Who runs it.")] = "",
     yes: Annotated[
-        bool, typer.Option("--yes", help="Confirm every prompt: only where a jig does the handwork.")
+        bool,
+        typer.Option("--yes", help="Confirm every prompt: only where a jig does the handwork. Nothing heats so."),
     ] = False,
     out: Annotated[
         Path | None, typer.Option("--out", help="Write the verdict and its picture into this folder.")
@@ -48,13 +49,19 @@ def run(
 ) -> None:
     """Run a sequence on the running daemon, and answer its prompts here. Ctrl-C aborts it safely.
 
+    While it heats, c cools at once.
+
     Exit code: 0 Passed, 1 Failed, 3 Inconclusive, 4 Aborted; 2 if something typed or written must be corrected, or no
     broker is where the configuration says (nothing was started); 5 if the bench, its daemon or an instrument failed.
     """
     from wakerail.sequences import exit_code_of  # noqa: PLC0415  only once there is something to run
 
     request = RunSequence(
-        sequence=sequence, inputs=parse_inputs(set_ or []), job=job, operator=operator or getpass.getuser()
+        sequence=sequence,
+        inputs=parse_inputs(set_ or []),
+        family=family,
+        job=job,
+        operator=operator or getpass.getuser(),
     )
     screen = Screen(as_json=as_json, do=_confirm_all if yes else None)
     verdict = asyncio.run(run_on_screen(served_bench(config), request, screen, out))
@@ -93,7 +100,7 @@ class Screen:
     Without ``do`` the person at the terminal is asked. With ``as_json`` only the verdict goes to stdout.
     """
 
-    def __init__(self, *, as_json: bool, do: Callable[[Prompt], bool] | None = None) -> None:
+    def __init__(self, *, as_json: bool, do: Callable[[Prompt], Reply] | None = None) -> None:
         from wakerail.cli.keeping import RunTrace  # noqa: PLC0415
         from wakerail.report.live import LiveRun  # noqa: PLC0415
 
@@ -106,6 +113,8 @@ class Screen:
             self._live_run, console=self._console, refresh_per_second=8, transient=True, auto_refresh=True
         )
         self._shows = self._console.is_terminal
+        self._heats = asyncio.Event()
+        self._heats_no_more = asyncio.Event()
 
     def __enter__(self) -> Screen:
         if self._shows:
@@ -118,14 +127,16 @@ class Screen:
 
     def take(self, topic: str, message: Struct) -> None:
         """Show a message; where no terminal is, only what matters is printed, a line each."""
-        if isinstance(message, Event) and (started := read_event(message, RunStarted)) is not None:
-            self._warn(started.cautions)
+        if isinstance(message, Event):
+            if (started := read_event(message, RunStarted)) is not None:
+                self._warn(started.cautions)
+            self._mind_heat(message)
         self._live_run.take(topic, message)
         self._trace.take(message)
         if not self._shows and (line := self._live_run.news()):
             self._console.print(line)
 
-    async def answer(self, prompt: Prompt) -> bool:
+    async def answer(self, prompt: Prompt) -> Reply:
         """Ask the person at the terminal, or do what was set."""
         if self._do is not None:
             return await asyncio.to_thread(self._do, prompt)
@@ -136,7 +147,39 @@ class Screen:
         said = await read_line()
         if self._shows:
             self._live.start()
-        return said is not None and not said.strip().lower().startswith("n")
+        return _understood(said)
+
+    async def wish(self) -> Wish:
+        """Wait, while something heats, for the key that says what to do."""
+        while True:
+            await self._heats.wait()
+            if self._do is not None or (key := await self._key()) is None:
+                await asyncio.Event().wait()  # nobody is there to want anything
+            elif key.lower().startswith(Wish.COOL[0]):
+                return Wish.COOL
+
+    async def _key(self) -> str | None:
+        """Return the next key, or "" when it heats no more: what is typed then belongs to the next prompt."""
+        key, over = asyncio.ensure_future(read_key()), asyncio.ensure_future(self._heats_no_more.wait())
+        try:
+            await asyncio.wait({key, over}, return_when=asyncio.FIRST_COMPLETED)
+            return key.result() if key.done() else ""
+        finally:
+            key.cancel()
+            over.cancel()
+            await asyncio.gather(key, over, return_exceptions=True)
+
+    def _mind_heat(self, event: Event) -> None:
+        """Take note of when something heats, and when it does so no more."""
+        if read_event(event, HeatStarted) is not None:
+            self._heats.set()
+            self._heats_no_more.clear()
+            if not self._shows and self._do is None:
+                self._console.print("(c and Enter: cool now)")
+        stage = read_event(event, HeatStageStarted)
+        if (stage is not None and stage.kind == "cool") or read_event(event, RunFinished) is not None:
+            self._heats.clear()
+            self._heats_no_more.set()
 
     def _warn(self, cautions: list[str]) -> None:
         """Show a run's cautions: it has just begun, and nothing is switched on yet."""
@@ -158,25 +201,15 @@ class Screen:
                 self._console.print(f"  written: {file}")
 
 
-async def read_line() -> str | None:
-    """Return a line typed at the terminal without blocking anything, or None at the end of input."""
-    try:
-        # Unbuffered, and not sys.stdin: lines that come together must not hide in a buffer where nobody waits for them.
-        source = open(STDIN, "rb", buffering=0, closefd=False)  # noqa: ASYNC230, SIM115  a descriptor, open already
-    except OSError:  # the program was started without an input
-        return None
-    loop = asyncio.get_running_loop()
-    ready = asyncio.Event()
-    try:
-        loop.add_reader(STDIN, ready.set)
-    except OSError:  # a regular file: reading cannot block then
-        ready.set()
-    try:
-        await ready.wait()
-        return source.readline().decode(errors="replace") or None
-    finally:
-        loop.remove_reader(STDIN)
+def _understood(said: str | None) -> Reply:
+    """Return what an answer to a prompt means: ``note`` and a text keeps the text, else what begins with n is no."""
+    if said is None:
+        return Reply(confirmed=False)
+    word, _, rest = said.strip().partition(" ")
+    if word.lower() == "note" and rest.strip():
+        return Reply(confirmed=True, note=rest.strip())
+    return Reply(confirmed=not word.lower().startswith("n"))
 
 
-def _confirm_all(prompt: Prompt) -> bool:
-    return bool(prompt.text)
+def _confirm_all(prompt: Prompt) -> Reply:
+    return Reply(confirmed=bool(prompt.text), person=False)

@@ -169,9 +169,9 @@ def _(data: events.PromptRaised) -> Line:
 @_line.register
 def _(data: events.PromptAnswered) -> Line:
     by = f" by {data.operator}" if data.operator else ""
-    return Line(
-        "prompt", ("confirmed" if data.confirmed else "refused") + by, Tone.PLAIN if data.confirmed else Tone.CAUTION
-    )
+    note = f": {data.note}" if data.note else ""
+    answer = ("confirmed" if data.confirmed else "refused") + ("" if data.person else ", by no person")
+    return Line("prompt", answer + by + note, Tone.PLAIN if data.confirmed else Tone.CAUTION)
 
 
 @_line.register
@@ -193,6 +193,35 @@ def _(data: events.RestartRevised) -> Line:
 @_line.register
 def _(data: events.StagesRead) -> Line:
     return Line("device", f"went through {data.count} stage{'' if data.count == 1 else 's'}", Tone.QUIET)
+
+
+@_line.register
+def _(data: events.HeatStarted) -> Line:
+    says = f"heats by the profile {data.profile} of {data.family}: {data.alloy}, liquid from "
+    return Line(data.instrument, says + _quantity(data.liquidus_c, "Cel"), Tone.CAUTION)
+
+
+@_line.register
+def _(data: events.HeatStageStarted) -> Line:
+    duration = "" if data.duration_s is None else f" for {_quantity(data.duration_s, 's')}"
+    to = "to" if data.kind in {"ramp", "cool"} else "at"
+    says = f"{data.kind} {to} {_quantity(data.temperature_c, 'Cel')}{duration}"
+    return Line("heat", _joined(says, data.says), Tone.CAUTION)
+
+
+@_line.register
+def _(data: events.HeatEstimated) -> Line:
+    says = f"plate {_quantity(round(data.plate_c, 1), 'Cel')}"
+    if data.board_c is not None:
+        says += f", board about {_quantity(round(data.board_c, 1), 'Cel')}"
+    if data.board_half_width_k is not None:
+        says += f" \N{PLUS-MINUS SIGN} {_quantity(round(data.board_half_width_k, 1), 'K')}"
+    return Line("heat", says, Tone.QUIET)
+
+
+@_line.register
+def _(data: events.CoolingAsked) -> Line:
+    return Line("heat", "to be cooled now" + (f", said {data.operator}" if data.operator else ""))
 
 
 @_line.register

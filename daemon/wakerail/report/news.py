@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from wakerail_kit.events import (
+    CoolingAsked,
     EventData,
+    HeatStageStarted,
     InstrumentFaulted,
     InstrumentLost,
     InterlockTripped,
@@ -17,7 +19,7 @@ from wakerail_kit.events import (
 from wakerail_kit.units import human
 
 
-def news_of(data: EventData, start_s: float | None) -> str:
+def news_of(data: EventData, start_s: float | None) -> str:  # noqa: PLR0911  one for each sort of news
     """Return an event as one line, empty if it is no news. ``start_s`` is when the run began."""
     match data:
         case RunStarted():
@@ -27,12 +29,24 @@ def news_of(data: EventData, start_s: float | None) -> str:
             return f"step {data.number}, {human(data.duration_s, 's')}: {data.title}"
         case StepFinished():
             return f"step {data.number} {data.outcome}: {data.says or data.title}"
+        case HeatStageStarted():
+            return stage_words(data)
+        case CoolingAsked():
+            return "cooling was asked for" + (f" by {data.operator}" if data.operator else "")
         case OnsetSeen():
             return f"onset at {since(data.at_s, start_s)}: it draws {human(data.level_a, 'A')}"
         case RestartSeen() | RestartRevised():
             return f"restart {data.number} at {since(data.at_s, start_s)}{_anew(data)}: {data.says}"
         case _:
             return trouble_of(data)
+
+
+def stage_words(data: HeatStageStarted) -> str:
+    """Return what a stage of a heat does and what a person does meanwhile."""
+    to = "to" if data.kind in {"ramp", "cool"} else "at"
+    duration = "" if data.duration_s is None else f" for {human(data.duration_s, 's')}"
+    says = f": {data.says}" if data.says else ""
+    return f"{data.kind} {to} {human(data.temperature_c, 'Cel')}{duration}{says}"
 
 
 def _anew(data: RestartSeen | RestartRevised) -> str:

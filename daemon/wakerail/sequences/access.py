@@ -12,6 +12,7 @@ from typing import Protocol
 from wakerail.bus import Bus
 from wakerail_kit.clock import Clock
 from wakerail_kit.events import EventData
+from wakerail_kit.families import DeviceFamily
 from wakerail_kit.kinds import Kind
 from wakerail_kit.messages import Event, Identity, InstrumentState, Prompt, Verdict
 
@@ -38,6 +39,11 @@ class InstrumentAccess(Protocol):
     def dialect(self) -> str: ...
     @property
     def rate_hz(self) -> float: ...
+    @property
+    def limits(self) -> Mapping[str, float]:
+        """The highest value that the bench allows for each setting that it limits."""
+        ...
+
     @property
     def identity(self) -> Identity | None: ...
     @property
@@ -66,6 +72,8 @@ class Bench(Protocol):
     def clock(self) -> Clock: ...
     @property
     def bus(self) -> Bus: ...
+    @property
+    def families(self) -> Mapping[str, DeviceFamily]: ...
     @property
     def instruments(self) -> Mapping[str, InstrumentAccess]: ...
 

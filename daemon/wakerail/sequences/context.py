@@ -11,8 +11,10 @@ from wakerail.sequences.access import Bench, InstrumentAccess, Recorded
 from wakerail.sequences.arrivals import Arrivals
 from wakerail.sequences.prompts import Prompts
 from wakerail.sequences.record import RunRecord
-from wakerail.sequences.steps.action import Reader
-from wakerail_kit.events import EventData
+from wakerail.sequences.steps.action import HeatInHand, Reader
+from wakerail_kit.errors import ContractViolation
+from wakerail_kit.events import EventData, PromptAnswered
+from wakerail_kit.families import DeviceFamily
 from wakerail_kit.messages import Measurement
 
 
@@ -23,6 +25,7 @@ class RunContext:
     run: str
     bench: Bench
     values: Mapping[str, float]
+    known_family: DeviceFamily | None
     arrivals: Arrivals
     make_reader: Callable[[ReaderSettings], Reader]
     cadence_rows: Sequence[CadenceRow]
@@ -34,6 +37,13 @@ class RunContext:
     levels: dict[tuple[str, str], Measurement] = field(default_factory=dict)
     on_since_s: dict[str, float] = field(default_factory=dict)
     prompted_s: float | None = None
+    heat: HeatInHand | None = None
+
+    @property
+    def family(self) -> DeviceFamily:
+        if self.known_family is None:
+            raise ContractViolation("a step asks for the device family of a run that was given none")
+        return self.known_family
 
     def instrument(self, role: str) -> InstrumentAccess:
         return self.bench.instruments[self.roles[role]]
@@ -44,5 +54,5 @@ class RunContext:
     async def tell(self, data: EventData) -> Recorded:
         return await self.record.event(data)
 
-    async def ask(self, text: str) -> None:
-        await self.prompts.ask(text)
+    async def ask(self, text: str) -> tuple[PromptAnswered, Recorded]:
+        return await self.prompts.ask(text)

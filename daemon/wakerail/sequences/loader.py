@@ -7,6 +7,7 @@
     needs:    {<role>: <kind>, ...}
     uses:     {<role>: <kind>, ...}                used if the bench has one
     inputs:   {<name>: {default: 3.85 V, min: 3 V, max: 4.5 V, says: <what it is>}, ...}
+              ``unit: V`` in place of ``default``: it may be left out, where a step can do without
     steps:    each has one verb, and ``title`` if its own words will not do
       - <role>:  {<setting>: <amount>, output: on}
       - measure: {signal: <role>.<signal>, over: <time>, stat: mean|min|max|median|p2p, min: ..., max: ...,
@@ -17,6 +18,8 @@
       - test:    {<role>: <test>, as: <name>}
       - watch:   {for: <time>, signals: [<role>.current, <role of a usb-watcher>],
                   fail_on: restart, stop_after: 3} restarts that end the watch early; without fail_on none do
+      - heat:    {<role>: <profile of the device family>, temperature: <amount>, hold: <time>,
+                  meanwhile: <what to do while the solder is liquid>}
         only_if_failed: <name of an earlier test>  that failure then stands unless a check after it passes
     finally:  settings that switch nothing on, and waits
 
@@ -30,8 +33,8 @@ from collections.abc import Callable, Mapping
 from collections.abc import Sequence as Many
 from pathlib import Path
 
-from wakerail.sequences.model import Input, Sequence, Step
-from wakerail.sequences.steps import measure, prompt, settings, testing, wait, watch
+from wakerail.sequences.model import FAMILY, Input, Sequence, Step
+from wakerail.sequences.steps import heat, measure, prompt, settings, testing, wait, watch
 from wakerail.sequences.steps.action import Action
 from wakerail.sequences.steps.scope import FAILING, PASSING, Scope
 from wakerail_kit.errors import ConfigInvalid
@@ -43,6 +46,7 @@ from wakerail_kit.units import UnitInvalid, human, parse_quantity
 from wakerail_kit.yamldoc import Document, Section, load_yaml, parse_yaml
 
 _READERS: Mapping[str, Callable[[Section, Finding | None, Scope], Action]] = {
+    "heat": lambda section, _failed, scope: heat.read(section, scope),
     "measure": measure.read,
     "prompt": lambda section, _failed, _scope: prompt.read(section),
     "test": testing.read,
@@ -97,7 +101,10 @@ def _read(doc: Document) -> Sequence:
             doc.note(top.line_of("uses"), f"uses.{role}", "is among 'needs' already")
     declared = top.section("inputs", default=())
     inputs = {key: _input(key, section) for key, section in declared.each()}
-    scope = Scope({**uses, **needs}, frozenset(uses), {key: each.unit for key, each in inputs.items()})
+    if FAMILY in inputs:
+        declared.note(FAMILY, "the device family is named otherwise; give the input another name")
+    left_out = frozenset(key for key, each in inputs.items() if each.default is None)
+    scope = Scope({**uses, **needs}, frozenset(uses), {key: each.unit for key, each in inputs.items()}, left_out)
     steps = tuple(_step(section, scope) for section in top.sections("steps"))
     if "steps" in top and not steps:
         top.note("steps", "has no steps")
@@ -127,6 +134,8 @@ def _roles(top: Section, key: str) -> dict[str, Kind | None]:
 
 
 def _input(name: str, section: Section) -> Input:
+    if "unit" in section and "default" not in section:
+        return _input_without_default(name, section)
     text = section.text("default", "")
     unit = _unit_of(text)
     if unit is None:
@@ -150,6 +159,18 @@ def _input(name: str, section: Section) -> Input:
     return Input(name, unit, default, low, high, section.text("says", ""))
 
 
+def _input_without_default(name: str, section: Section) -> Input:
+    text = section.text("unit")
+    unit = _unit_of(f"1 {text}")
+    section.raw("default", None)
+    if unit is None:
+        section.note("unit", f"{text!r} is no unit; write it like 'degC'")
+        section.leave_open()
+    low = section.optional_quantity("min", unit) if unit is not None else None
+    high = section.optional_quantity("max", unit) if unit is not None else None
+    return Input(name, unit or "", None, low, high, section.text("says", ""))
+
+
 def _unit_of(text: str) -> str | None:
     for unit in _INPUT_UNITS:
         try:
@@ -170,7 +191,7 @@ def _step(section: Section, scope: Scope) -> Step:
     if action is None:
         return Step(prompt.AskPerson(""), title, None)
     if failed is not None and action.verb not in {"measure", "test"}:
-        why = "names its own findings" if action.verb == "watch" else "cannot fail"
+        why = "names its own findings" if action.checks else "cannot fail"
         section.note("failed", f"a step of the verb {action.verb!r} {why}; leave 'failed' out")
     if action.known_as:
         scope.tests.append(action.known_as)

@@ -6,17 +6,24 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from wakerail.sequences.steps.action import Action
+from wakerail.sequences.steps.heat import Heat
 from wakerail_kit.kinds import Kind
 from wakerail_kit.outcome import Finding
+
+#: By this name the device family stands among a run's inputs; no input of a sequence may be called so.
+FAMILY = "family"
 
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """A quantity that whoever starts the sequence may set. Plain numbers in the UCUM ``unit``."""
+    """A quantity that whoever starts the sequence may set. Plain numbers in the UCUM ``unit``.
+
+    Without a ``default`` it may be left out, and the steps that take it do what they do without it.
+    """
 
     name: str
     unit: str
-    default: float
+    default: float | None
     low: float | None
     high: float | None
     says: str
@@ -56,3 +63,8 @@ class Sequence:
     finally_: tuple[Step, ...]
     passed: Finding
     sha256: str
+
+    @property
+    def profiles(self) -> tuple[str, ...]:
+        """The heat profiles that a device family must have for it."""
+        return tuple(step.action.profile for step in self.steps if isinstance(step.action, Heat))

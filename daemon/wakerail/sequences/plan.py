@@ -7,8 +7,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from wakerail.sequences.access import Bench, InstrumentAccess
-from wakerail.sequences.model import Input, Sequence
+from wakerail.sequences.model import FAMILY, Input, Sequence
+from wakerail.sequences.steps.heat import Heat
 from wakerail_kit.errors import ConfigInvalid, DeviceRefused, DeviceUnavailable
+from wakerail_kit.families import DeviceFamily
 from wakerail_kit.hints import nearest
 from wakerail_kit.kinds import Kind
 from wakerail_kit.messages import InstrumentState
@@ -17,20 +19,23 @@ from wakerail_kit.units import UnitInvalid, human, parse_quantity
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What will be run. ``roles`` maps roles to instrument names; ``absent`` says of each role of ``uses`` without
-    an instrument why it has none; ``notes`` are what the verdict should mention of that.
+    """What will be run. ``family`` is the device family on the bench, if it was named. ``roles`` maps roles to
+    instrument names; ``absent`` says of each role of ``uses`` without an instrument why it has none; ``notes`` are what
+    the verdict should mention of that.
     """
 
     sequence: Sequence
     values: Mapping[str, float]
+    family: DeviceFamily | None
     roles: Mapping[str, str]
     absent: Mapping[str, str]
     notes: tuple[str, ...]
 
     @property
     def input_texts(self) -> dict[str, str]:
-        """The inputs' values as people write them."""
-        return {name: human(value, self.sequence.inputs[name].unit) for name, value in self.values.items()}
+        """The device family, and the inputs' values as people write them."""
+        named = {FAMILY: self.family.name} if self.family is not None else {}
+        return named | {name: human(value, self.sequence.inputs[name].unit) for name, value in self.values.items()}
 
     def lines(self) -> list[str]:
         """Return what will be done, a line a step, for whoever wants to read it before anything is switched on."""
@@ -38,10 +43,13 @@ class Plan:
         return steps + [f"finally: {step.words(self.values)}" for step in self.sequence.finally_]
 
 
-def check_sequence(sequence: Sequence, kinds_on_bench: Iterable[str | Kind]) -> list[str]:
-    """Return a line for each kind that the sequence needs and the bench has not; nothing is touched.
+def check_sequence(
+    sequence: Sequence, kinds_on_bench: Iterable[str | Kind], families: Mapping[str, DeviceFamily]
+) -> list[str]:
+    """Return a line for each thing that the sequence needs and the bench has not; nothing is touched.
 
-    ``kinds_on_bench`` is the kind of every instrument; one named once counts as one instrument.
+    ``kinds_on_bench`` is the kind of every instrument; one named once counts as one instrument. ``families`` are
+    those that the bench knows; a sequence that heats needs one with its profile.
     """
     there = Counter(kind if isinstance(kind, str) else kind.name for kind in kinds_on_bench)
     problems = []
@@ -49,28 +57,55 @@ def check_sequence(sequence: Sequence, kinds_on_bench: Iterable[str | Kind]) -> 
         there[kind.name] -= 1
         if there[kind.name] < 0:
             problems.append(f"{sequence.name} needs a {kind.name} as {role!r}; this bench has none to spare")
+    problems += [
+        f"{sequence.name} needs a device family with a profile {profile!r}; this bench knows none"
+        for profile in sequence.profiles
+        if not _families_with(profile, families)
+    ]
     return problems
 
 
-def make_plan(sequence: Sequence, inputs: Mapping[str, str], bench: Bench) -> Plan:
-    """Bind a sequence to a bench. Nothing is touched.
+def _families_with(profile: str, families: Mapping[str, DeviceFamily]) -> list[str]:
+    return [name for name, family in families.items() if profile in family.profiles]
+
+
+def make_plan(sequence: Sequence, inputs: Mapping[str, str], bench: Bench, family: str = "") -> Plan:
+    """Bind a sequence to a bench and a device family. Nothing is touched.
 
     The instruments of a kind are taken in the order of the bench's configuration. Raises ConfigInvalid listing every
-    wrong input and missing kind; DeviceUnavailable or DeviceRefused if a needed instrument is not ready.
+    wrong input, missing kind and heat that is not allowed; DeviceUnavailable or DeviceRefused if a needed instrument
+    is not ready.
     """
+    values, problems = _values(sequence, inputs)
+    problems += check_sequence(sequence, [each.kind for each in bench.instruments.values()], bench.families)
+    problems = problems or _family_problems(sequence, family, bench)
+    if problems:
+        raise ConfigInvalid(*problems)
+    plan = _bind(sequence, values, bench, bench.families.get(family))
+    if problems := _heat_problems(plan, bench):
+        raise ConfigInvalid(*problems)
+    return plan
+
+
+def _values(sequence: Sequence, inputs: Mapping[str, str]) -> tuple[dict[str, float], list[str]]:
+    """Return the inputs' values, and what is wrong with those that were given."""
     problems: list[str] = []
-    values = {
-        name: _value(each, inputs[name], problems) if name in inputs else each.default
-        for name, each in sequence.inputs.items()
-    }
+    values: dict[str, float] = {}
+    for name, each in sequence.inputs.items():
+        if name in inputs:
+            values[name] = _value(each, inputs[name], problems)
+        elif each.default is not None:
+            values[name] = each.default
     problems += [
         f"input {name}: {sequence.name} has no such input; {nearest(name, sequence.inputs)}"
         for name in inputs
         if name not in sequence.inputs
     ]
-    problems += check_sequence(sequence, [each.kind for each in bench.instruments.values()])
-    if problems:
-        raise ConfigInvalid(*problems)
+    return values, problems
+
+
+def _bind(sequence: Sequence, values: Mapping[str, float], bench: Bench, family: DeviceFamily | None) -> Plan:
+    """Take an instrument for each role. Raises DeviceUnavailable or DeviceRefused if a needed one is not ready."""
     free = dict(bench.instruments)
     roles: dict[str, str] = {}
     absent: dict[str, str] = {}
@@ -89,7 +124,32 @@ def make_plan(sequence: Sequence, inputs: Mapping[str, str], bench: Bench) -> Pl
             notes.append(f"the {role} was not used: {absent[role]}")
         else:
             roles[role] = instrument.name
-    return Plan(sequence, values, roles, absent, tuple(notes))
+    return Plan(sequence, values, family, roles, absent, tuple(notes))
+
+
+def _heat_problems(plan: Plan, bench: Bench) -> list[str]:
+    """Return why the plan must not heat as it would; nothing was heated yet."""
+    return [
+        problem
+        for step in plan.sequence.steps
+        if isinstance(step.action, Heat) and plan.family is not None and step.action.role in plan.roles
+        for problem in step.action.problems(
+            plan.family, plan.values, bench.instruments[plan.roles[step.action.role]].limits["temperature"]
+        )
+    ]
+
+
+def _family_problems(sequence: Sequence, family: str, bench: Bench) -> list[str]:
+    """Return what is wrong with the device family that a run was given, or was not given."""
+    if family and family not in bench.families:
+        return [f"no device family {family!r}; {nearest(family, sorted(bench.families), 'known: ')}"]
+    for profile in sequence.profiles:
+        fit = ", ".join(_families_with(profile, bench.families))
+        if not family:
+            return [f"{sequence.name} heats by the profile of a device family: name it with --family, one of {fit}"]
+        if profile not in bench.families[family].profiles:
+            return [f"{family} has no profile {profile!r}, which {sequence.name} needs; those that have: {fit}"]
+    return []
 
 
 def _value(each: Input, text: str, problems: list[str]) -> float:
@@ -97,7 +157,7 @@ def _value(each: Input, text: str, problems: list[str]) -> float:
         value = parse_quantity(text, each.unit)
     except UnitInvalid as wrong:
         problems.append(f"input {each.name}: {wrong}")
-        return each.default
+        return 0.0
     if each.low is not None and value < each.low:
         problems.append(
             f"input {each.name}: {human(value, each.unit)} is too low; at least {human(each.low, each.unit)}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Sequence
 
-from wakerail.sequences.access import Bench
+from wakerail.sequences.access import Bench, Recorded
 from wakerail.sequences.endings import RunEnded, stopped
 from wakerail.sequences.record import RunRecord
 from wakerail_kit.clock import rfc3339
@@ -22,12 +22,15 @@ class Prompts:
         self._bench = bench
         self._record = record
         self._cautions = list(cautions)
-        self._open: tuple[Prompt, asyncio.Future[tuple[bool, str]]] | None = None
+        self._open: tuple[Prompt, asyncio.Future[PromptAnswered]] | None = None
         #: When the newest prompt was raised (monotonic seconds).
         self.raised_s = 0.0
 
-    async def ask(self, text: str) -> None:
-        """Raise a prompt and wait for a yes. Raises RunEnded on a no, or if the prompt cannot be recorded."""
+    async def ask(self, text: str) -> tuple[PromptAnswered, Recorded]:
+        """Raise a prompt and wait for a yes; return it as it was recorded.
+
+        Raises RunEnded on a no, or if the prompt cannot be recorded.
+        """
         now = self._bench.clock.now()
         prompt = Prompt(
             id=new_id(now),
@@ -39,25 +42,30 @@ class Prompts:
             time=rfc3339(now),
         )
         self._cautions = []
-        answer: asyncio.Future[tuple[bool, str]] = asyncio.get_running_loop().create_future()
+        answer: asyncio.Future[PromptAnswered] = asyncio.get_running_loop().create_future()
         self._open = prompt, answer  # before it is announced: the answer may come at once
         self.raised_s = self._bench.clock.monotonic_s()
         try:
             await self._record.keep(self._bench.record_prompt(prompt))
             await self._record.event(PromptRaised(run=prompt.run, prompt=prompt.id, text=text))
-            confirmed, operator = await answer
+            answered = await answer
         finally:
             self._open = None
-        answered = PromptAnswered(run=prompt.run, prompt=prompt.id, confirmed=confirmed, operator=operator)
-        await self._record.event(answered)
-        if not confirmed:
-            raise RunEnded(stopped(f"the answer was no to the prompt '{text.rstrip('.')}'"))
+        recorded = await self._record.event(answered)
+        if not answered.confirmed:
+            why = f"; {answered.note}" if answered.note else ""
+            raise RunEnded(stopped(f"the answer was no to the prompt '{text.rstrip('.')}'{why}"))
+        return answered, recorded
 
-    def answer(self, prompt_id: str, confirmed: bool, operator: str) -> None:
+    def answer(self, prompt_id: str, confirmed: bool, operator: str, *, note: str = "", person: bool = True) -> None:
         """Take an answer. Raises ConfigInvalid if this is not the prompt that the run waits on."""
         if self._open is None or self._open[1].done():
             raise ConfigInvalid(f"run {self._record.run} waits for no answer now")
         prompt, answer = self._open
         if prompt_id != prompt.id:
             raise ConfigInvalid(f"run {prompt.run} does not wait on prompt {prompt_id!r}; it waits on {prompt.id!r}")
-        answer.set_result((confirmed, operator))
+        answer.set_result(
+            PromptAnswered(
+                run=prompt.run, prompt=prompt.id, confirmed=confirmed, operator=operator, note=note, person=person
+            )
+        )

@@ -31,7 +31,7 @@ from wakerail.sequences.steps.action import Reader, StepOutput, evidence_of
 from wakerail.sequences.timing import leave_behind, outlast, within
 from wakerail.sequences.verdict import assemble, with_safety
 from wakerail_kit.clock import rfc3339
-from wakerail_kit.errors import DeviceRefused, DeviceUnavailable, OutOfSync
+from wakerail_kit.errors import ConfigInvalid, DeviceRefused, DeviceUnavailable, OutOfSync
 from wakerail_kit.events import (
     EventData,
     InstrumentFaulted,
@@ -91,6 +91,7 @@ class SequenceRun:
         self._absent = dict(plan.absent)
         self._notes = list(plan.notes)
         self._held = ExitStack()
+        self._context: RunContext | None = None
 
     def start(self) -> asyncio.Task[None]:
         """Claim the instruments and begin. Raises DeviceRefused if another run holds one of them."""
@@ -98,10 +99,11 @@ class SequenceRun:
         self._held.enter_context(self._bench.claim(self.id, names))
         arrivals = Arrivals(self._bench, names, self._hear)
         self._held.callback(arrivals.close)
-        context = RunContext(
+        self._context = context = RunContext(
             run=self.id,
             bench=self._bench,
             values=self._plan.values,
+            known_family=self._plan.family,
             arrivals=arrivals,
             make_reader=self._make_reader,
             cadence_rows=_cadence_rows(),
@@ -118,12 +120,24 @@ class SequenceRun:
         """End the run at once, safely. A run that is ending already goes on ending."""
         self._end(stopped(why))
 
-    def answer(self, prompt_id: str, confirmed: bool, operator: str = "") -> None:
+    def cool(self, operator: str = "") -> None:
+        """End the heating now and go on with cooling down. Raises ConfigInvalid if the run does not heat.
+
+        ``operator`` is who says so, if it is not who started the run.
+        """
+        if self._context is None or self._context.heat is None:
+            raise ConfigInvalid(f"run {self.id} does not heat; there is nothing to cut short")
+        self._context.heat.cool(operator or self._operator)
+
+    def answer(
+        self, prompt_id: str, confirmed: bool, operator: str = "", *, note: str = "", person: bool = True
+    ) -> None:
         """Answer the prompt that the run waits on; no ends the run. Raises ConfigInvalid for any other prompt.
 
-        ``operator`` is who answers, if it is not who started the run.
+        ``operator`` is who answers, if it is not who started the run; ``note`` is kept as evidence; ``person`` is
+        false where nobody stood there.
         """
-        self._prompts.answer(prompt_id, confirmed, operator or self._operator)
+        self._prompts.answer(prompt_id, confirmed, operator or self._operator, note=note, person=person)
 
     # --- the steps ---
 
@@ -151,6 +165,7 @@ class SequenceRun:
                 inputs=plan.input_texts,
                 roles=dict(plan.roles),
                 cautions=list(plan.sequence.cautions),
+                family=plan.family.name if plan.family is not None else "",
                 job=self._job,
                 operator=self._operator,
                 at_s=self._start_s,
@@ -270,11 +285,15 @@ class SequenceRun:
     async def _close(self, context: RunContext, ending: Ending) -> Verdict:
         record, steps = self._record, self._plan.sequence.steps
         record.begin_closing()
-        await record.finish(StepOutput(ending.outcome, ending.finding, ending.reason))
+        heat, cut_short = context.heat, record.number > 0
+        measured = heat.so_far() if heat is not None and cut_short else ()
+        await record.finish(StepOutput(ending.outcome, ending.finding, ending.reason, measured))
         for number in range(len(record.results.steps) + 1, len(steps) + 1):
             record.skip(number, steps[number - 1], "Not reached.")
         for number, step in enumerate(self._plan.sequence.finally_, len(steps) + 1):
             await self._do_finally(context, number, step)
+        if heat is not None and cut_short and (warning := heat.warning()):
+            self._notes.append(warning)
         ending = with_safety(ending, await self._make_safe(), self._notes)
         verdict = assemble(
             plan=self._plan,

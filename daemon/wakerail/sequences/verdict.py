@@ -117,6 +117,7 @@ def assemble(
         measurements=list(results.measurements),
         evidence=[_since(start_s, each) for each in results.evidence],
         instruments=[_used(role, bench.instruments[name]) for role, name in plan.roles.items()],
+        cautions=list(plan.sequence.cautions),
         operator=operator,
         software_version=metadata.version("wakerail"),
     )

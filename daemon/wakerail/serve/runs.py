@@ -15,6 +15,7 @@ from wakerail_kit.hints import nearest
 from wakerail_kit.messages import (
     AbortRun,
     AnswerPrompt,
+    CoolRun,
     ListInstruments,
     ListSequences,
     ResetInterlock,
@@ -42,6 +43,7 @@ class Runs:
         requests.handle("run", self._run)
         requests.handle("abort", self._abort)
         requests.handle("confirm", self._confirm)
+        requests.handle("cool", self._cool)
         requests.handle("reset", self._reset)
         requests.handle("instruments", self._instruments)
         requests.handle("sequences", self._sequences)
@@ -64,7 +66,7 @@ class Runs:
         known = load_sequences(self._folder)
         if args.sequence not in known:
             raise ConfigInvalid(f"no sequence {args.sequence!r}; {nearest(args.sequence, sorted(known), 'known: ')}")
-        plan = make_plan(known[args.sequence], args.inputs, self._bench)
+        plan = make_plan(known[args.sequence], args.inputs, self._bench, family=args.family)
         run = SequenceRun(plan, self._bench, job=args.job, operator=args.operator)
         done = run.start()  # refuses if another run has the instruments
         self._running[run.id] = run
@@ -80,7 +82,10 @@ class Runs:
         self._of(args.run).abort(args.why)
 
     async def _confirm(self, args: AnswerPrompt) -> None:
-        self._of(args.run).answer(args.prompt, args.confirmed)
+        self._of(args.run).answer(args.prompt, args.confirmed, note=args.note, person=args.person)
+
+    async def _cool(self, args: CoolRun) -> None:
+        self._of(args.run).cool(args.operator)
 
     async def _reset(self, args: ResetInterlock) -> None:
         if args.instrument not in self._bench.instruments:
@@ -95,6 +100,10 @@ class Runs:
 
         kinds = [host.kind for host in self._bench.instruments.values()]
         return [
-            {"sequence": name, "purpose": sequence.purpose, "missing": check_sequence(sequence, kinds)}
+            {
+                "sequence": name,
+                "purpose": sequence.purpose,
+                "missing": check_sequence(sequence, kinds, self._bench.families),
+            }
             for name, sequence in load_sequences(self._folder).items()
         ]

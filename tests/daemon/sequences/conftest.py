@@ -26,8 +26,12 @@ from wakerail_kit.events import (
     any_data,
     make_event,
 )
+from wakerail_kit.families import DeviceFamily
 from wakerail_kit.kinds import HEAT_SOURCE, KINDS, POWER_SOURCE, Kind
 from wakerail_kit.messages import Event, Frame, Identity, InstrumentState, Prompt, Verdict
+from wakerail_sim.noise import Noise
+from wakerail_sim.plate import Plate
+from wakerail_sim.ticks import steps_of
 
 
 @dataclass
@@ -64,6 +68,7 @@ class FakeInstrument:
     driver = "fake-driver"
     dialect = "fake-dialect"
     rate_hz = 20.0
+    limits: Mapping[str, float] = {"temperature": 260.0}
 
     def __init__(self, bench: FakeBench, name: str, kind: Kind) -> None:
         self.bench, self.name, self.kind = bench, name, kind
@@ -150,6 +155,42 @@ class FakeInstrument:
         await self.bench.record(tripped, owner=self.name)
 
 
+class FakePlate(FakeInstrument):
+    """A plate with the simulator's physics, on the bench's clock. ``show`` may change what its sensor gives."""
+
+    rate_hz = 4.0
+
+    def __init__(self, bench: FakeBench, name: str, kind: Kind) -> None:
+        super().__init__(bench, name, kind)
+        self.physics = Plate(Noise(7))
+        self._step = 0
+        self.show: Callable[[float, float | None], float | None] = lambda _, shown_c: shown_c
+
+    def frame(self) -> Frame:
+        now_s = self.bench.clock.monotonic_s()
+        self.physics.heater_on = self.on
+        self.physics.setpoint_c = float(self.settings.get("temperature", 25.0))
+        step = steps_of(now_s)
+        self.physics.pass_by(self._step, step)
+        self._step = step
+        self.frames += 1
+        signals: dict[str, list[float | None]] = {
+            "temperature": [self.show(now_s, self.physics.shown_c(step))],
+            "setpoint": [self.physics.setpoint_c],
+            "heater": [float(self.on)],
+        }
+        return Frame(
+            bench=self.bench.name,
+            instrument=self.name,
+            number=self.frames,
+            start=rfc3339(self.bench.clock.now()),
+            t_s=[now_s],
+            half_width_s=[0.0],
+            signals=signals,
+            units=dict(self.kind.signals),
+        )
+
+
 @dataclass
 class FakeBench:
     """The bench of a test; ``at`` is called at every point where a run touches the bench, by its words."""
@@ -164,9 +205,13 @@ class FakeBench:
     confirm: bool | None = True
     at: Callable[[str], Trouble | None] = lambda _: None
     run: SequenceRun | None = None
+    families: dict[str, DeviceFamily] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.instruments = {name: FakeInstrument(self, name, KINDS[kind]) for name, kind in self.kinds.items()}
+        self.instruments = {
+            name: (FakePlate if kind == HEAT_SOURCE.name else FakeInstrument)(self, name, KINDS[kind])
+            for name, kind in self.kinds.items()
+        }
 
     async def point(self, words: str) -> None:
         self.points.append(words)
@@ -241,9 +286,9 @@ class FakeBench:
         return any(instrument.on for instrument in self.instruments.values())
 
     def start(
-        self, text: str, inputs: Mapping[str, str] | None = None, **options: object
+        self, text: str, inputs: Mapping[str, str] | None = None, family: str = "", **options: object
     ) -> tuple[SequenceRun, asyncio.Task[None]]:
-        plan = make_plan(parse_sequence(text, "test.yaml"), inputs or {}, self)
+        plan = make_plan(parse_sequence(text, "test.yaml"), inputs or {}, self, family)
         self.run = SequenceRun(plan, self, **options)  # type: ignore[arg-type]
         return self.run, self.run.start()
 

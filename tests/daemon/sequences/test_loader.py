@@ -61,7 +61,7 @@ SET = "  - supply:  {volts: $volts, limit: $limit, output: on}"
 MEASURE = "  - measure: {signal: supply.current, over: 2 s, stat: mean, max: 5 mA}"
 WATCH = "  - watch:   {for: $window, signals: [supply.current, usb], fail_on: restart}"
 TEST = "  - test:    {port: lines, as: before}"
-VERBS = "measure, prompt, test, wait, watch, usb, supply, port"
+VERBS = "heat, measure, prompt, test, wait, watch, usb, supply, port"
 
 
 @pytest.mark.parametrize(
@@ -308,7 +308,10 @@ VERBS = "measure, prompt, test, wait, watch, usb, supply, port"
         (
             "finally:",
             "passed: hard-short\nfinally:",
-            "18: passed: 'hard-short' is not known; one of checks-passed, rail-quiet, port-clear, running",
+            (
+                "18: passed: 'hard-short' is not known; "
+                "one of checks-passed, rail-quiet, port-clear, running, profile-kept"
+            ),
         ),
         (GOOD[GOOD.index("steps:") : GOOD.index("finally:")], "steps: []\n", "9: steps: has no steps"),
         (GOOD[GOOD.index("steps:") : GOOD.index("finally:")], "", "1: steps: is missing"),

@@ -71,7 +71,7 @@ def test_all_that_is_wrong_comes_out_together(make_bench):
 @given(st.floats(-10, 10).map(lambda value: round(value, 4)))
 def test_a_value_is_taken_exactly_when_it_is_within_its_bounds(volts):
     psu = SimpleNamespace(name="psu", kind=SEQUENCE.needs["supply"], state=InstrumentState.READY, words="ready")
-    bench = SimpleNamespace(instruments={"psu": psu})
+    bench = SimpleNamespace(instruments={"psu": psu}, families={})
     if 3.0 <= volts <= 4.5:
         assert make_plan(SEQUENCE, {"volts": f"{volts:f} V"}, bench).values["volts"] == pytest.approx(volts)
     else:
@@ -80,11 +80,11 @@ def test_a_value_is_taken_exactly_when_it_is_within_its_bounds(volts):
 
 
 def test_kinds_are_checked_without_a_bench():
-    assert check_sequence(SEQUENCE, {"power-source", "port-tester"}) == []
-    assert check_sequence(SEQUENCE, []) == ["try needs a power-source as 'supply'; this bench has none to spare"]
+    assert check_sequence(SEQUENCE, {"power-source", "port-tester"}, {}) == []
+    assert check_sequence(SEQUENCE, [], {}) == ["try needs a power-source as 'supply'; this bench has none to spare"]
     two = parse_sequence(TEXT.replace("{supply:", "{other: power-source, supply:"), "two.yaml")
-    assert len(check_sequence(two, ["power-source"])) == 1
-    assert check_sequence(two, ["power-source", "power-source"]) == []
+    assert len(check_sequence(two, ["power-source"], {})) == 1
+    assert check_sequence(two, ["power-source", "power-source"], {}) == []
 
 
 def test_each_role_gets_an_instrument_of_its_own_in_the_bench_s_order(make_bench):

@@ -12,7 +12,8 @@ from wakerail.analysis.seen import Seen
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.sequences.access import Bench, InstrumentAccess, Recorded
 from wakerail.sequences.arrivals import Arrivals
-from wakerail_kit.events import EventData, UsbAttached, UsbDetached, UsbEnumerationFailed
+from wakerail_kit.events import EventData, PromptAnswered, UsbAttached, UsbDetached, UsbEnumerationFailed
+from wakerail_kit.families import DeviceFamily
 from wakerail_kit.messages import Event, Evidence, Frame, Measurement
 from wakerail_kit.outcome import Finding, Outcome
 from wakerail_kit.units import human
@@ -66,6 +67,22 @@ class Reader(Protocol):
     def finish(self, end_s: float) -> BootReading: ...
 
 
+class HeatInHand(Protocol):
+    """A heat that a run has begun (``wakerail.sequences.heating.heating.Heating``)."""
+
+    def cool(self, operator: str) -> None:
+        """End the heating now. Raises ConfigInvalid if it does not heat."""
+        ...
+
+    def so_far(self) -> tuple[Measurement, ...]:
+        """Return the figures of what was heated so far."""
+        ...
+
+    def warning(self) -> str:
+        """Return what a person must know of a plate that is left hot; empty if it is cool."""
+        ...
+
+
 class StepContext(Protocol):
     """The run, as a step may use it."""
 
@@ -75,6 +92,11 @@ class StepContext(Protocol):
     def bench(self) -> Bench: ...
     @property
     def values(self) -> Mapping[str, float]: ...
+    @property
+    def family(self) -> DeviceFamily:
+        """The device family on the bench; a plan that heats has one. Raises ContractViolation if there is none."""
+        ...
+
     @property
     def arrivals(self) -> Arrivals: ...
     @property
@@ -90,6 +112,8 @@ class StepContext(Protocol):
     on_since_s: dict[str, float]
     #: When the prompt directly before this step was raised, if there was one.
     prompted_s: float | None
+    #: The heat that this run has begun, if it has.
+    heat: HeatInHand | None
 
     def instrument(self, role: str) -> InstrumentAccess:
         """Return the instrument that stands in for a role. Raises KeyError for one that the bench lacks or lost."""
@@ -103,7 +127,7 @@ class StepContext(Protocol):
         """Record one of the run's own events. Raises RunEnded if that cannot be done."""
         ...
 
-    async def ask(self, text: str) -> None:
+    async def ask(self, text: str) -> tuple[PromptAnswered, Recorded]:
         """Raise a prompt and wait until a person confirms. Raises RunEnded if they say no."""
         ...
 
@@ -113,7 +137,7 @@ class Action(Protocol):
 
     @property
     def verb(self) -> str:
-        """The verb as it stands in events: ``set``, ``measure``, ``prompt``, ``wait``, ``test``, ``watch``."""
+        """The verb as it stands in events, like ``set``, ``measure`` or ``prompt``."""
         ...
 
     @property

@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from wakerail.sequences.steps.action import StepContext, StepOutput
+from wakerail.sequences.steps.action import StepContext, StepOutput, evidence_of
 from wakerail_kit.yamldoc import Section
 
 
 @dataclass(frozen=True, slots=True)
 class AskPerson:
-    """An instruction that a person confirms. No is an answer, too: it ends the run safely."""
+    """An instruction that a person confirms. No is an answer, too: it ends the run safely.
+
+    What they note with their answer is evidence.
+    """
 
     text: str
     verb: str = "prompt"
@@ -26,8 +29,10 @@ class AskPerson:
         return None
 
     async def run(self, context: StepContext) -> StepOutput:
-        await context.ask(self.text)
-        return StepOutput()
+        answered, recorded = await context.ask(self.text)
+        if not answered.note:
+            return StepOutput()
+        return StepOutput(evidence=(evidence_of(recorded.event, recorded.row, f"Noted: {answered.note}"),))
 
 
 def read(section: Section) -> AskPerson:

@@ -26,7 +26,7 @@ FAILING = (
     Finding.RESTARTING,
     Finding.PORT_FAULT,
 )
-PASSING = (Finding.CHECKS_PASSED, Finding.RAIL_QUIET, Finding.PORT_CLEAR, Finding.RUNNING)
+PASSING = (Finding.CHECKS_PASSED, Finding.RAIL_QUIET, Finding.PORT_CLEAR, Finding.RUNNING, Finding.PROFILE_KEPT)
 
 
 @dataclass(slots=True)
@@ -34,17 +34,23 @@ class Scope:
     """Names that are known at a place in the sequence, and which of the inputs were used so far.
 
     A role whose kind is not known is None, and an input's or signal's unit that is not known is empty: that mistake
-    is noted where it was made, and not again wherever it is used.
+    is noted where it was made, and not again wherever it is used. ``left_out`` are the inputs without a default.
     """
 
     roles: Mapping[str, Kind | None]
     optional: frozenset[str]
     inputs: Mapping[str, str]
+    left_out: frozenset[str] = frozenset()
     used: set[str] = field(default_factory=set)
     tests: list[str] = field(default_factory=list)
 
-    def amount(self, section: Section, key: str, unit: str, *, above_zero: bool = False) -> Amount:
-        """Take a quantity, an input (``$volts``) or a share of one (``50 % of $volts``), in ``unit``."""
+    def amount(
+        self, section: Section, key: str, unit: str, *, above_zero: bool = False, may_lack: bool = False
+    ) -> Amount:
+        """Take a quantity, an input (``$volts``) or a share of one (``50 % of $volts``), in ``unit``.
+
+        ``may_lack``: the step does without it where its input was left out.
+        """
         if key not in section:
             example = f", like '{_EXAMPLES[unit]}'" if unit in _EXAMPLES else ""
             section.raw(key, None)
@@ -68,6 +74,8 @@ class Scope:
         self.used.add(name)
         if name not in self.inputs:
             section.note(key, f"input '${name}' is not declared; {nearest(name, self.inputs)}")
+        elif name in self.left_out and not may_lack:
+            section.note(key, f"input '${name}' may be left out, and this step cannot do without; give it a default")
         elif unit and self.inputs[name] not in {unit, ""}:
             hint = f"; an input like '{_EXAMPLES[unit]}' would fit" if unit in _EXAMPLES else ""
             section.note(key, f"input '${name}' is in {self.inputs[name]}, but {key} is in {unit}{hint}")

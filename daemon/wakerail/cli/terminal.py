@@ -1,0 +1,84 @@
+"""What a person says to a run: what it means, and how it is read from the terminal without blocking anything."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import termios
+import tty
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager, contextmanager
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import BinaryIO
+
+STDIN = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """The answer to a prompt, with what is to be kept with it. ``person``: it was a person who answered."""
+
+    confirmed: bool
+    note: str = ""
+    person: bool = True
+
+
+class Wish(StrEnum):
+    """What a person may want of a run while it heats."""
+
+    COOL = "cool"
+
+
+async def read_line() -> str | None:
+    """Return a line typed at the terminal, or None at the end of input."""
+    async with _input() as source:
+        return None if source is None else source.readline().decode(errors="replace") or None
+
+
+async def read_key() -> str | None:
+    """Return the next key, as soon as it is pressed; where input is no terminal, the next line without its end.
+
+    None at the end of input.
+    """
+    if not os.isatty(STDIN):
+        line = await read_line()
+        return None if line is None else line.strip()
+    with _key_by_key():
+        async with _input() as source:
+            return None if source is None else source.read(1).decode(errors="replace").strip() or ""
+
+
+@asynccontextmanager
+async def _input() -> AsyncIterator[BinaryIO | None]:
+    """Wait until there is something to read, then give what it can be read from; None if there is no input."""
+    try:
+        # Unbuffered, and not sys.stdin: lines that come together must not hide in a buffer where nobody waits for them.
+        source = open(STDIN, "rb", buffering=0, closefd=False)  # noqa: ASYNC230, SIM115  a descriptor, open already
+    except OSError:  # the program was started without an input
+        yield None
+        return
+    loop = asyncio.get_running_loop()
+    ready = asyncio.Event()
+    try:
+        loop.add_reader(STDIN, ready.set)
+    except OSError:  # a regular file: reading cannot block then
+        ready.set()
+    try:
+        await ready.wait()
+        yield source
+    finally:
+        loop.remove_reader(STDIN)
+
+
+@contextmanager
+def _key_by_key() -> Iterator[None]:
+    """Take keys from the terminal one by one and show none of them; Ctrl-C stays what it is."""
+    before = termios.tcgetattr(STDIN)
+    tty.setcbreak(STDIN)
+    try:
+        yield
+    finally:
+        with contextlib.suppress(termios.error):  # the terminal is gone
+            termios.tcsetattr(STDIN, termios.TCSADRAIN, before)
