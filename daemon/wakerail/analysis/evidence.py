@@ -20,13 +20,15 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import ClassVar
 
-from wakerail.analysis.opening import EDGES, Opening, Repertoire, Scale
+import numpy as np
+
+from wakerail.analysis.opening import ALIGNED, EDGES, STRETCHED, Floats, Opening, Repertoire, Scale
 
 SURE = 3.0  # log odds from which on a restart is told at once
 _HOPELESS = -5.0
 _MOST_FOR_A_JUMP = -3.7  # however often the opening came back, its first level alone is no restart
 
-_LEVEL_SPREAD = 0.14  # of one level from boot to boot, natural log
+_LEVEL_SPREAD = 0.10  # of one level from boot to boot, natural log
 _FIRST_SPREAD = 0.30  # more for the first windows, which are short and hold the inrush
 _TAIL, _SHORT_TAIL, _LATE_TAIL = 0.05, 0.3, 0.5  # how often a window is not the template's: at least, short, and late
 _JUMP = 0.25
@@ -35,7 +37,8 @@ _MOST_NOVEL = 6.0
 _MOST_NOVEL_SHORT = 1.5  # after a dip so short that a meter's range switching makes the same
 SHORT_DIP = 3
 _SHORT_SEEN, _SHORT_TOLD = 1.0, 2.5  # the most that the depth of so short a dip can say
-_NOVEL_WINDOWS = 24
+_NOVEL_WINDOWS = 32
+_LATE = 56  # the window from on which a boot is mostly over
 _MOST_ALIKE = 40.0
 _ABOVE_COUNTS = 0.35  # a wake-up overshoots what was drawn before, a boot mostly starts below it
 _SQRT_2PI = math.sqrt(2 * math.pi)
@@ -104,7 +107,7 @@ class Priors:
 
     _FIRST: ClassVar[dict[Sort, tuple[float, float]]] = {
         Sort.COLLAPSE: (1.5, 1.5),
-        Sort.BLINK: (0.6, 1.5),
+        Sort.BLINK: (1.0, 1.5),
         Sort.DIP: (0.1, 3.0),
         Sort.JUMP: (0.003, 20.0),
     }
@@ -153,8 +156,10 @@ class Candidate:
     next_s: float = 0.0  # when the next window is past
     _level: float | None = None
     _ticks: int = 0
-    _gain: float = 0.0
-    _template: tuple[float, ...] = ()
+    _gains: Floats = field(default_factory=lambda: np.zeros(len(ALIGNED)))
+    _alike: Floats = field(default_factory=lambda: ALIGNED.copy())
+    _going: Floats = field(default_factory=lambda: STRETCHED.copy())
+    _template: tuple[Floats, ...] = ()
 
     @property
     def again_s(self) -> float:
@@ -201,7 +206,8 @@ class Candidate:
     def forget(self) -> None:
         """Begin to look anew."""
         self.window, self.alike, self.novel, self.going, self.compared = 0, 0.0, 0.0, 0.0, 0
-        self._level, self._ticks, self._gain, self._template = None, 0, 0.0, ()
+        self._level, self._ticks, self._template = None, 0, ()
+        self._gains, self._alike, self._going = np.zeros(len(ALIGNED)), ALIGNED.copy(), STRETCHED.copy()
         self.next_s = self.opening.window_s(0)[1]
 
     def look(
@@ -221,20 +227,18 @@ class Candidate:
             self._level = None
             return
         here, broad = scale.of(level_a), 1.0 / scale.span
-        band = template.band_a(index, self.at_s) if template is not None else None
+        band = template.aligned_a(index, self.at_s) if template is not None else None
         ticks = EDGES[index + 1] - EDGES[index]
         noise = relative_noise
         if band is not None:  # bursts fall elsewhere each time
-            noise = max(noise, min(band.spread_a / (math.exp(scale.of(band.mean_a))), 1.0))
+            noise = max(noise, min(band[1] / math.exp(here), 1.0))
         wobble = 2 * noise * noise / ticks
         familiar = self.repertoire.density(here)
         other = self._weigh_other(here, index, ticks, wobble, familiar, broad, jumps_per_s)
         if self.sort is not Sort.JUMP and index < _NOVEL_WINDOWS:
             self._weigh_novel(level_a, here, familiar, broad)
         if band is not None:
-            self._weigh_alike(
-                index, here, [scale.of(each) for each in (band.mean_a, band.low_a, band.high_a)], wobble, other
-            )
+            self._weigh_alike(index, here, scale.of_each(band[0]), wobble, other)
         if template is not None and under_way_s is not None:
             self._weigh_going(index, here, template, under_way_s, scale, wobble, other)
 
@@ -267,28 +271,31 @@ class Candidate:
         most = _MOST_NOVEL if self.sort is Sort.COLLAPSE else _MOST_NOVEL_SHORT
         self.novel = max(min(self.novel + step, most), -_MOST_NOVEL)
 
-    def _weigh_alike(self, index: int, here: float, band: list[float], wobble: float, other: float) -> None:
-        middle, low, high = band
-        distance = max(low - (here - self._gain), (here - self._gain) - high, 0.0)
+    def _weigh_alike(self, index: int, here: float, places: Floats, wobble: float, other: float) -> None:
+        distance = np.abs(here - self._gains - places)
         spread = math.sqrt((_LEVEL_SPREAD + _FIRST_SPREAD / (index + 1) ** 2) ** 2 + wobble)
-        core = math.exp(-0.5 * (distance / spread) ** 2) / (spread * _SQRT_2PI + (high - low))
         tail = self._tail(index)
-        ratio = math.log((1 - tail) * core / other + tail)
-        jumped = max((abs(middle - earlier) for earlier in self._template), default=math.inf)
-        if jumped < max(_JUMP, 2 * math.sqrt(wobble)):
+        core = np.exp(-0.5 * (distance / spread) ** 2) / (spread * _SQRT_2PI)
+        ratio = np.log((1 - tail) * core / other + tail)
+        if self._template:
+            jumped = np.max([np.abs(places - earlier) for earlier in self._template], axis=0)
             # the template persists: that a level is still there tells nothing, that it is another tells much
-            ratio = min(ratio, 0.0) if distance > 2 * spread else min(max(ratio, -0.05), 0.05)
-        self._template = (*self._template[-1:], middle)
-        self.alike += ratio
+            persists = jumped < max(_JUMP, 2 * math.sqrt(wobble))
+            ratio[persists] = np.where(distance > 2 * spread, np.minimum(ratio, 0.0), np.clip(ratio, -0.05, 0.05))[
+                persists
+            ]
+        self._template = (*self._template[-1:], places)
+        self._alike += np.nan_to_num(ratio)
+        self.alike = _log_sum(self._alike)
         self.compared += 1
-        if distance < 2 * spread:
-            self._gain += (min(max(here - middle, -0.3), 0.3) - self._gain) / (self.compared + 2)
+        near = distance < 2 * spread
+        self._gains[near] += (np.clip(here - places, -0.3, 0.3) - self._gains)[near] / (self.compared + 2)
 
     @staticmethod
     def _tail(index: int) -> float:
         """Return how often a window is not the template's: a short one for a burst, a late one as the boot is over."""
         short = _SHORT_TAIL / (EDGES[index + 1] - EDGES[index])
-        return max(_TAIL, short, _LATE_TAIL * min(index / 36, 1.0) ** 2)
+        return max(_TAIL, short, _LATE_TAIL * min(index / _LATE, 1.0) ** 2)
 
     def _weigh_going(
         self, index: int, here: float, template: Opening, under_way_s: float, scale: Scale, wobble: float, other: float
@@ -296,8 +303,13 @@ class Candidate:
         levels_a = template.later_a(index, self.again_s - under_way_s, self.at_s)
         if levels_a is None:
             return
-        low, high = scale.of(levels_a[0]), scale.of(levels_a[1])
-        distance = max(low - here, here - high, 0.0)
+        distance = np.abs(scale.of_each(levels_a) - here)
         spread = math.sqrt(_LEVEL_SPREAD**2 + wobble)
-        core = math.exp(-0.5 * (distance / spread) ** 2) / (spread * _SQRT_2PI + (high - low))
-        self.going += math.log((1 - _TAIL) * core / other + _TAIL)
+        core = np.exp(-0.5 * (distance / spread) ** 2) / (spread * _SQRT_2PI)
+        self._going += np.nan_to_num(np.log((1 - _TAIL) * core / other + _TAIL))
+        self.going = _log_sum(self._going)
+
+
+def _log_sum(odds: Floats) -> float:
+    top = float(odds.max())
+    return top + math.log(float(np.exp(odds - top).sum()))

@@ -9,29 +9,37 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
+import numpy as np
+import numpy.typing as npt
+
 from wakerail.analysis.trail import Trail
 
-#: Where the windows begin and end, counted in the spacing of the ticks: the first by themselves, then growing by 14 %.
-# fmt: off
-EDGES = (
-    0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 13, 15, 17, 19, 22, 25, 29, 33,
-    37, 42, 48, 55, 63, 71, 81, 93, 106, 121, 137, 157, 179, 204, 232, 265, 302, 344, 392, 447,
-    510, 581, 662, 755, 861, 981, 1118, 1275, 1453, 1657, 1889, 2153, 2455, 2798, 3190,
-)
-# fmt: on
-_STRETCH = 1.06  # how much faster or slower the same boot may run another time
+Floats = npt.NDArray[np.float64]
+
+_SINGLE = 16  # windows of one tick
+_GROWTH = 1.08
+_LONGEST = 3200
+
+
+def _edges() -> tuple[int, ...]:
+    edges = list(range(_SINGLE + 1))
+    while edges[-1] < _LONGEST:
+        edges.append(max(edges[-1] + 1, round(edges[-1] * _GROWTH)))
+    return tuple(edges)
+
+
+#: Where the windows begin and end, counted in the spacing of the ticks: the first by themselves, then growing by 8 %.
+EDGES = _edges()
+_STRETCHES = (0.94, 0.97, 1.0, 1.03, 1.06)  # how much faster or slower the same boot may run another time
+_SHIFTS = (-1, 0, 1)  # ticks by which its begin may be found early or late
+_MOST_STRETCH = max(_STRETCHES)
 _WIDENED = 8
-_SHIFTED = 12  # windows so short that a boot found one tick early or late shows another level in them
-
-
-@dataclass(frozen=True, slots=True)
-class Band:
-    """What a window of the same boot may hold: its mean, least and most, and how much its ticks scatter."""
-
-    mean_a: float
-    low_a: float
-    high_a: float
-    spread_a: float
+ALIGNMENTS = [(stretch, shift) for stretch in _STRETCHES for shift in _SHIFTS]
+#: How likely each is, natural log: even over three ticks but for the middle, and normal with a deviation of 3 %.
+ALIGNED = np.array([-0.5 * ((stretch - 1) / 0.03) ** 2 - 0.7 * abs(shift) for stretch, shift in ALIGNMENTS])
+ALIGNED -= math.log(float(np.exp(ALIGNED).sum()))
+STRETCHED = np.array([-0.5 * ((stretch - 1) / 0.03) ** 2 for stretch in _STRETCHES])
+STRETCHED -= math.log(float(np.exp(STRETCHED).sum()))
 
 
 @dataclass(slots=True, eq=False)
@@ -45,12 +53,12 @@ class Opening:
     start_s: float
     spacing_s: float
     end_s: float | None = None
-    _known: dict[int, Band | None] = field(default_factory=dict)
+    _known: dict[int, tuple[Floats, float]] = field(default_factory=dict)
 
-    def window_s(self, index: int, stretch: float = 1.0) -> tuple[float, float]:
-        """Return when a window begins and ends."""
-        step_s = self.spacing_s * stretch
-        return self.start_s + step_s * EDGES[index], self.start_s + step_s * EDGES[index + 1]
+    def window_s(self, index: int, stretch: float = 1.0, shift: int = 0) -> tuple[float, float]:
+        """Return when a window begins and ends, in a boot that runs slower and was found some ticks early."""
+        step_s, start_s = self.spacing_s * stretch, self.start_s + shift * self.spacing_s
+        return start_s + step_s * EDGES[index], start_s + step_s * EDGES[index + 1]
 
     def level_a(self, index: int) -> float | None:
         """Return the mean of a window that is past, None if it was not measured."""
@@ -62,44 +70,35 @@ class Opening:
         more_s = max(_WIDENED - (EDGES[index + 1] - EDGES[index]), 0) * self.spacing_s / 2
         return self.trail.wobble_a(max(from_s - more_s, self.start_s + self.spacing_s), to_s + more_s)
 
-    def band_a(self, index: int, until_s: float) -> Band | None:
-        """Return what a window may hold for the same boot run a little faster or slower.
+    def aligned_a(self, index: int, until_s: float) -> tuple[Floats, float] | None:
+        """Return a window's mean for each of ``ALIGNMENTS`` (NaN where not measured) and how much its ticks scatter.
 
-        None if the window is not past by ``until_s`` or ended with its boot.
+        None if the window is not past by ``until_s``, or ended with its boot.
         """
         if self.end_s is not None:
             until_s = min(until_s, self.end_s)
-        if self.window_s(index, _STRETCH)[1] + self.spacing_s > until_s:
+        if self.window_s(index, _MOST_STRETCH, 1)[1] > until_s:
             return None
         if index not in self._known:
-            middle = self.level_a(index)
-            others = [self.trail.mean_a(*self.window_s(index, stretch)) for stretch in (1 / _STRETCH, _STRETCH)]
-            if index < _SHIFTED:
-                from_s, to_s = self.window_s(index)
-                others.append(self.trail.mean_a(from_s + self.spacing_s, to_s + self.spacing_s))
-                if index:
-                    others.append(self.trail.mean_a(from_s - self.spacing_s, to_s - self.spacing_s))
-            known = [mean for mean in (middle, *others) if mean is not None]
-            self._known[index] = None if middle is None else Band(middle, min(known), max(known), self.spread_a(index))
+            means = [self.trail.mean_a(*self.window_s(index, stretch, shift)) for stretch, shift in ALIGNMENTS]
+            known = np.array([math.nan if mean is None else mean for mean in means]), self.spread_a(index)
+            self._known[index] = known
         return self._known[index]
 
-    def later_a(self, index: int, offset_s: float, until_s: float) -> tuple[float, float] | None:
-        """Return the least and most that a window may hold that begins ``offset_s`` after this boot did.
+    def later_a(self, index: int, offset_s: float, until_s: float) -> Floats | None:
+        """Return the mean of a window that begins ``offset_s`` after this boot did, for each stretch (NaN: not known).
 
         None if that is not past by ``until_s``, or after the boot's end.
         """
         if self.end_s is not None:
             until_s = min(until_s, self.end_s)
-        means: list[float] = []
-        for stretch in (1.0, 1 / _STRETCH, _STRETCH):
-            from_s = self.start_s + stretch * (offset_s + self.spacing_s * EDGES[index])
-            to_s = self.start_s + stretch * (offset_s + self.spacing_s * EDGES[index + 1])
-            if to_s > until_s:
-                return None
-            mean_a = self.trail.mean_a(from_s, to_s)
-            if mean_a is not None:
-                means.append(mean_a)
-        return (min(means), max(means)) if means else None
+        from_s, to_s = offset_s + self.spacing_s * EDGES[index], offset_s + self.spacing_s * EDGES[index + 1]
+        if self.start_s + _MOST_STRETCH * to_s > until_s:
+            return None
+        means = [
+            self.trail.mean_a(self.start_s + stretch * from_s, self.start_s + stretch * to_s) for stretch in _STRETCHES
+        ]
+        return np.array([math.nan if mean is None else mean for mean in means])
 
 
 @dataclass(slots=True)
@@ -117,6 +116,11 @@ class Scale:
     def of(self, level_a: float) -> float:
         """Return a current on the scale."""
         return math.log(max(level_a - self.standing_a, 0.0) + self.floor_a)
+
+    def of_each(self, levels_a: Floats) -> Floats:
+        """Return currents on the scale."""
+        places: Floats = np.log(np.maximum(levels_a - self.standing_a, 0.0) + self.floor_a)
+        return places
 
     @property
     def span(self) -> float:

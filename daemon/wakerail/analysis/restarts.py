@@ -21,6 +21,7 @@ from wakerail.analysis.evidence import (
 from wakerail.analysis.levels import Levels
 from wakerail.analysis.onset import HOLD_S, HOLD_TICKS, First, OnsetWatch
 from wakerail.analysis.opening import Opening, Repertoire
+from wakerail.analysis.switching import PENDING, Switching
 from wakerail.analysis.trail import Trail
 from wakerail.analysis.turns import Dip, Fall, FallTimes, Turns
 
@@ -71,6 +72,7 @@ class BootFinder:
         self.boots: list[Opening] = []
         self._turns = Turns(self.trail, self.levels)
         self._falls = FallTimes()
+        self._switching = Switching(self.trail, self.levels)
         self._samples = edge
         self._outside = outside
         self._priors = Priors()
@@ -263,8 +265,8 @@ class BootFinder:
         )
 
     def _set_jump_levels(self, template: Opening) -> None:
-        first = [template.band_a(index, self.trail.start_s[-1]) for index in _FIRST_WINDOWS]
-        means_a = sorted(band.mean_a for band in first if band is not None)
+        first = [template.level_a(index) for index in _FIRST_WINDOWS]
+        means_a = sorted(mean_a for mean_a in first if mean_a is not None)
         if not means_a or self.trail.start_s[-2] - template.start_s < 8 * self.spacing_s:
             self._jump_levels_a = (math.inf, -math.inf)
             return
@@ -338,7 +340,17 @@ class BootFinder:
     # --- decisions ---
 
     def _log_odds(self, candidate: Candidate) -> float:
-        return candidate.evidence + self._priors.log_odds(candidate.sort) + self._outside(candidate)
+        return candidate.evidence + self._prior(candidate)
+
+    def _prior(self, candidate: Candidate) -> float:
+        """Return the log odds of all but what the candidate itself shows."""
+        odds = self._priors.log_odds(candidate.sort)
+        if not self.levels.known:  # how low it goes when off is a guess: what a device does often may be its habit
+            odds = min(odds, 0.0)
+        odds += self._outside(candidate)
+        if candidate.sort is Sort.BLINK:
+            odds += self._switching.evidence(candidate.place - candidate.dip_ticks, candidate.place, candidate.low_a)
+        return odds
 
     def _advance(self, now_s: float) -> list[Boot]:
         found: list[Boot] = []
@@ -346,7 +358,7 @@ class BootFinder:
         for candidate in list(self._open):
             while candidate in self._open and candidate.next_s <= now_s:
                 candidate.look(scale, self._template_for(candidate), self._under_way_s(candidate), noise, rate)
-                if candidate.window >= 2 and self._log_odds(candidate) >= SURE:
+                if self._has_shown_enough(candidate) and self._log_odds(candidate) >= SURE:
                     found += self._accept(candidate)
                 elif candidate.hopeless:
                     found += self._close(candidate)
@@ -354,6 +366,11 @@ class BootFinder:
                 found += self._close(candidate)
         self._due_s = min((candidate.next_s for candidate in self._open), default=math.inf)
         return found
+
+    def _has_shown_enough(self, candidate: Candidate) -> bool:
+        """Tell whether a candidate may be told at once: what a meter does to a short dip's surroundings shows later."""
+        seen = len(self.trail) - candidate.place
+        return candidate.window >= 2 and (candidate.sort is not Sort.BLINK or seen > PENDING)
 
     def _template_for(self, candidate: Candidate) -> Opening | None:
         likely = self._sure or candidate.sort in {Sort.COLLAPSE, Sort.BLINK}
@@ -391,7 +408,7 @@ class BootFinder:
             elif other.sort is not Sort.COLLAPSE and other.again_s > candidate.again_s:
                 self._look_anew(other)  # now there is a boot under way that may explain it
         log_odds = self._log_odds(candidate)
-        self._priors.learn(candidate.sort, 1.0)
+        self._priors.learn(candidate.sort, probability_of(log_odds))
         self._end_boot(candidate, log_odds)
         self.boots.append(candidate.opening)
         return [*found, Boot(candidate.again_s, candidate, log_odds), *self._reconsider()]
@@ -491,7 +508,7 @@ class BootFinder:
             self._look_again(candidate)
             if not self._is_likely(candidate):
                 continue
-            self._priors.learn(candidate.sort, 1.0)
+            self._priors.learn(candidate.sort, probability_of(self._log_odds(candidate)))
             self.boots.append(candidate.opening)
             self.boots.sort(key=lambda boot: boot.start_s)
             found.append(Boot(candidate.again_s, candidate, self._log_odds(candidate)))
@@ -499,7 +516,7 @@ class BootFinder:
 
     def _is_likely(self, candidate: Candidate) -> bool:
         evidence = candidate.evidence if candidate.at_fall is None else max(candidate.at_fall, candidate.evidence)
-        return evidence + self._priors.log_odds(candidate.sort) + self._outside(candidate) >= LIKELY[candidate.sort]
+        return evidence + self._prior(candidate) >= LIKELY[candidate.sort]
 
     def _look_again(self, candidate: Candidate) -> None:
         """Weigh what a candidate saw anew: by now the boot under way is known, and perhaps a better template."""
