@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -11,7 +12,17 @@ import pytest
 from wakerail.journal import Journal
 from wakerail_kit import topics
 from wakerail_kit.clock import SimulatedClock, rfc3339
-from wakerail_kit.events import EventData, OnsetSeen, RunStarted, StepFinished, StepStarted, UsbAttached, make_event
+from wakerail_kit.events import (
+    EventData,
+    OnsetSeen,
+    RestartRevised,
+    RestartSeen,
+    RunStarted,
+    StepFinished,
+    StepStarted,
+    UsbAttached,
+    make_event,
+)
 from wakerail_kit.messages import Frame, SequenceRef, Verdict
 from wakerail_kit.outcome import Finding, Outcome
 
@@ -34,8 +45,15 @@ class BootWatches:
         outcome: Outcome = Outcome.PASSED,
         onset: bool = True,
         later_a: float = 0.0,
+        job: str | None = None,
+        restarts_s: Sequence[float] = (),
+        taken_back: Sequence[int] = (),
     ) -> str:
-        """Add a run whose boot begins 2 s into its watch, and draws ``later_a`` more from 10 s after its onset on."""
+        """Add a run whose boot begins 2 s into its watch, and draws ``later_a`` more from 10 s after its onset on.
+
+        With ``restarts_s``, times since the onset, the run told of so many restarts and failed; those whose numbers
+        are in ``taken_back`` it took back.
+        """
         number = len(self.runs)
         run, start_s = f"0193aaaa-{number:04d}", 100.0 * (number + 1)
         clock = SimulatedClock(datetime(2026, 11, 25, 9, number, tzinfo=UTC))
@@ -47,7 +65,9 @@ class BootWatches:
 
         started = rfc3339(clock.now())
         roles = {"supply": "psu-1"}
-        await happens(RunStarted(run=run, sequence=sequence, inputs={}, roles=roles, cautions=[], at_s=start_s))
+        await happens(
+            RunStarted(run=run, sequence=sequence, inputs={}, roles=roles, cautions=[], at_s=start_s, job=job)
+        )
         await happens(StepStarted(run=run, number=1, verb="watch", title="Watch", at_s=start_s))
         t_s = np.arange(0, _LENGTH_S, 1 / _RATE_HZ)
         journal.append_frame(self._frame(t_s + start_s, _current_a(t_s, number, later_a), started), run)
@@ -56,11 +76,19 @@ class BootWatches:
         if family:
             ids = {"vendor_id": 0x1209, "product_id": 1, "device_class": 0}
             await happens(UsbAttached(instrument="usb-1", at_s=start_s + 6, path="1-2", family=family, **ids), "usb-1")
+        for place, at_s in enumerate(restarts_s, 1):
+            moments = {"at_s": start_s + _ONSET_S + at_s - 0.4, "again_s": start_s + _ONSET_S + at_s}
+            await happens(RestartSeen(run=run, number=place, evidence=["current-collapse"], says="fell", **moments))
+        for place in taken_back:
+            none = {"probability": 0.1, "counts": False, "says": "it was none"}
+            await happens(RestartRevised(run=run, number=place, at_s=start_s + restarts_s[place - 1], **none))
+        finding = Finding.RESTARTING if restarts_s else Finding.RUNNING
+        outcome = Outcome.FAILED if restarts_s else outcome
         clock.advance(_LENGTH_S)
         await happens(StepFinished(run=run, number=1, verb="watch", title="Watch", outcome=outcome))
         verdict = Verdict(
             id=f"verdict-{number}", bench=BENCH, run=run, sequence=SequenceRef(name=sequence, sha256="0" * 64),
-            inputs={}, started=started, ended=rfc3339(clock.now()), outcome=outcome, finding=Finding.RUNNING,
+            inputs={}, started=started, ended=rfc3339(clock.now()), outcome=outcome, finding=finding, job=job,
             reason="As it was.", steps=[], measurements=[], evidence=[], instruments=[], operator="",
             software_version="0",
         )  # fmt: skip

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wakerail.analysis.seen import Restart
 from wakerail.analysis.ticks import Floats
 from wakerail_kit.units import human
 
@@ -93,6 +94,22 @@ class CadenceRow:
 def reading_of(cadence: Cadence, rows: Iterable[CadenceRow]) -> CadenceRow | None:
     """Return the first row that fits, None if none does."""
     return next((row for row in rows if row.fits(cadence)), None)
+
+
+def cadence_of_restarts(restarts: Sequence[Restart], onset_s: float | None) -> Cadence | None:
+    """Return the cadence of restarts in the order of time, None for fewer than two.
+
+    Where USB and current told of restarts that overlap, it is without the times up. ``onset_s`` as in ``cadence_of``.
+    """
+    starts_s = np.array([restart.again_s for restart in restarts])
+    if len(starts_s) < 2 or not (np.diff(starts_s) > 0).all():
+        return None
+    onset_s = onset_s if onset_s is not None and onset_s < starts_s[0] else None
+    ends_s = np.array([restart.at_s for restart in restarts])
+    begun_s = np.concatenate(([-math.inf if onset_s is None else onset_s], starts_s[:-1]))
+    uncertainty_s = max(restart.uncertainty_s for restart in restarts)
+    known_ends_s = ends_s.tolist() if (ends_s >= begun_s).all() else []
+    return cadence_of(starts_s.tolist(), uncertainty_s, ends_s=known_ends_s, onset_s=onset_s)
 
 
 def cadence_of(

@@ -9,7 +9,7 @@ load that pulses for more than a quarter of the time, a change that stays within
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +22,8 @@ from wakerail_kit.units import human
 
 #: From two boots nobody can tell which of them is the odd one.
 MIN_REFERENCES = 3
+#: A device has long booted by then; this also bounds the memory for fast samples.
+BOOT_S = 600.0
 #: A stage may come earlier or later by this share of the time since onset.
 STRETCH = 0.05
 #: Two supplies and two boards of a family differ by this share of the level, or of the highest level, at no fault.
@@ -61,6 +63,24 @@ class Boot:
             raise ValueError("a boot needs two samples with data")
 
 
+def boot_since(parts: Iterable[tuple[Floats, Floats]], onset_s: float) -> Boot | None:
+    """Return what was drawn from an onset on, for ten minutes at most; None where fewer than two samples are in it.
+
+    ``parts`` are times and currents, in the order of time.
+    """
+    times_s: list[Floats] = []
+    currents_a: list[Floats] = []
+    for t_s, current_a in parts:
+        if t_s[0] > onset_s + BOOT_S:
+            break
+        keep = (t_s >= onset_s) & (t_s <= onset_s + BOOT_S)
+        times_s.append(t_s[keep] - onset_s)
+        currents_a.append(current_a[keep])
+    if sum(map(len, times_s)) < 2:
+        return None
+    return Boot(np.concatenate(times_s), np.concatenate(currents_a))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class KnownGood:
     """What a good boot of a family draws, in bins of ``step_s`` from the onset on.
@@ -86,17 +106,25 @@ class KnownGood:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """How a boot compares with the known-good one.
+    """How a boot compares with the known-good one, which was made from so many ``references``.
 
     like: whether it is like it, as far as both go; None where nothing could be compared. until_s: since the onset,
     until when it is. difference_a: by how much it lies higher (above zero) or lower from then on; None without a
     divergence.
     """
 
+    references: int
     like: bool | None
     until_s: float | None
     difference_a: float | None
     says: str
+
+    @property
+    def told(self) -> str:
+        """What it says, and how many boots that is known from."""
+        if self.like is None:
+            return self.says
+        return f"{self.says.removesuffix('.')} (known from {self.references} boots)."
 
 
 class _Charge:
@@ -148,15 +176,19 @@ def make_known_good(boots: Sequence[Boot]) -> KnownGood:
     return KnownGood(len(boots), step_s, low_a, level_a, high_a, _band(quartiles_a, np.array(medians_a), step_s))
 
 
-def compare(boot: Boot, known: KnownGood) -> Comparison:
-    """Return where a boot first leaves the known-good one, and by how much.
+def compare(boot: Boot | None, known: KnownGood) -> Comparison:
+    """Return where a boot first leaves the known-good one, and by how much; None is a boot that was not seen to begin.
 
     The difference from the range of levels that the known-good boot has about that time is divided by its band and
     given to a two-sided CUSUM; what does not last raises no alarm.
     """
     if known.references < MIN_REFERENCES:
-        says = f"Only {_boots(known.references)}; at least {MIN_REFERENCES} are needed to compare."
-        return Comparison(None, None, None, says)
+        few = f"Only {_boots(known.references)}" if known.references else "No known-good boot yet"
+        says = f"{few}; at least {MIN_REFERENCES} are needed to compare."
+        return Comparison(known.references, None, None, None, says)
+    if boot is None:
+        says = "No boot was seen to begin that could be compared with the known-good one."
+        return Comparison(known.references, None, None, None, says)
     charge = _Charge(boot)
     bin_s = max(known.step_s, charge.spacing_s)
     lasts_s = max(_LAST_BINS * bin_s, _LAST_SHARE * known.length_s)
@@ -167,7 +199,7 @@ def compare(boot: Boot, known: KnownGood) -> Comparison:
             f"Too little of this boot can be compared with the known-good one: {in_brief(len(places) * known.step_s)}; "
             f"at least {in_brief(lasts_s)} are needed."
         )
-        return Comparison(None, None, None, says)
+        return Comparison(known.references, None, None, None, says)
     window_s = _WINDOW_BINS * bin_s
     low_a, level_a, high_a = _quartiles(level_a, known.step_s, window_s)
     known_low_a, known_high_a = _range_about(known, window_s)
@@ -176,18 +208,18 @@ def compare(boot: Boot, known: KnownGood) -> Comparison:
     limit = (_CLIP - _ALLOWANCE) * lasts_s / known.step_s
     alarm = cusum(np.clip(outside, -_CLIP, _CLIP), 0.0, k=_ALLOWANCE, h=limit).alarm
     if alarm is None:
-        return _alike(float(places[-1] + 1) * known.step_s, known.length_s, lasts_s)
+        return _alike(float(places[-1] + 1) * known.step_s, lasts_s, known)
     return _diverged(alarm, places, outside, (level_a - known.level_a)[places], known)
 
 
-def _alike(until_s: float, length_s: float, lasts_s: float) -> Comparison:
-    if until_s > length_s - lasts_s:
-        return Comparison(True, until_s, None, f"Like the known-good boot for all its {in_brief(length_s)}.")
-    says = (
-        f"Like the known-good boot until {in_brief(until_s)}, where this boot's trace ends; "
-        f"the known-good one goes on to {in_brief(length_s)}."
-    )
-    return Comparison(True, until_s, None, says)
+def _alike(until_s: float, lasts_s: float, known: KnownGood) -> Comparison:
+    says = f"Like the known-good boot for all its {in_brief(known.length_s)}."
+    if until_s <= known.length_s - lasts_s:
+        says = (
+            f"Like the known-good boot until {in_brief(until_s)}, where this boot's trace ends; "
+            f"the known-good one goes on to {in_brief(known.length_s)}."
+        )
+    return Comparison(known.references, True, until_s, None, says)
 
 
 def _diverged(
@@ -204,11 +236,10 @@ def _diverged(
         first -= 1
     until_s = float(places[first]) * known.step_s
     amount = f"{human(float(f'{abs(difference_a):.2g}'), 'A')} {alarm.side}"
+    says = f"Like the known-good boot until {in_brief(until_s)}, then {amount}."
     if first == 0:
-        return Comparison(False, until_s, difference_a, f"Unlike the known-good boot from the start: {amount}.")
-    return Comparison(
-        False, until_s, difference_a, f"Like the known-good boot until {in_brief(until_s)}, then {amount}."
-    )
+        says = f"Unlike the known-good boot from the start: {amount}."
+    return Comparison(known.references, False, until_s, difference_a, says)
 
 
 def _aligned(charge: _Charge, median_a: Floats, band_a: Floats, step_s: float) -> Floats:
@@ -287,4 +318,4 @@ def _about(bins: int, step_s: float, least_s: float) -> tuple[npt.NDArray[np.int
 
 
 def _boots(count: int) -> str:
-    return f"{count or 'no'} known-good boot{'' if count == 1 else 's'}"
+    return f"{count} known-good boot{'' if count == 1 else 's'}"

@@ -14,8 +14,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from wakerail.analysis.assurance import clean_trials_needed, upper_bound
-from wakerail.analysis.cadence import Cadence, cadence_of, percent
+from wakerail.analysis.assurance import clean_trials_needed, upper_bound, window_says
+from wakerail.analysis.cadence import Cadence, cadence_of_restarts, percent
 from wakerail.analysis.course import Seconds, dark_since_s, gaps_s, level_at, sample_spacing_s, seconds_of
 from wakerail.analysis.onset import HOLD_S, First
 from wakerail.analysis.seen import Restart, Seen
@@ -125,7 +125,7 @@ def judge(watched: Watched) -> BootReading:
         onset_s=watched.onset_s,
         restarts=watched.restarts,
         stages=stages_of(watched.ticks, _breaks_s(watched)),
-        cadence=_cadence(watched),
+        cadence=cadence_of_restarts(watched.restarts, watched.onset_s),
         standing_a=standing_a,
         running_a=judged.running_a,
         peak_a=float(watched.ticks.high_a.max()) if len(watched.ticks) else None,
@@ -137,20 +137,6 @@ def judge(watched: Watched) -> BootReading:
 def _breaks_s(watched: Watched) -> list[float]:
     moments = [moment for restart in watched.restarts for moment in (restart.at_s, restart.again_s)]
     return moments if watched.onset_s is None else [watched.onset_s, *moments]
-
-
-def _cadence(watched: Watched) -> Cadence | None:
-    """Return the cadence; where USB and current told of restarts that overlap, without the times up."""
-    restarts = watched.restarts
-    starts_s = np.array([restart.again_s for restart in restarts])
-    if len(starts_s) < 2 or not (np.diff(starts_s) > 0).all():
-        return None
-    onset_s = watched.onset_s if watched.onset_s is not None and watched.onset_s < starts_s[0] else None
-    ends_s = np.array([restart.at_s for restart in restarts])
-    begun_s = np.concatenate(([-math.inf if onset_s is None else onset_s], starts_s[:-1]))
-    uncertainty_s = max(restart.uncertainty_s for restart in restarts)
-    known_ends_s = ends_s.tolist() if (ends_s >= begun_s).all() else []
-    return cadence_of(starts_s.tolist(), uncertainty_s, ends_s=known_ends_s, onset_s=onset_s)
 
 
 class _Judged:
@@ -298,24 +284,24 @@ class _Judged:
         waited_s = watched.end_s - (self._first_s if settings.prompted_s is None else settings.prompted_s)
         if waited_s < settings.patience_s:
             return _inconclusive(
-                f"It drew nothing yet, but was watched for only {human(waited_s, 's')}; "
-                f"at least {human(settings.patience_s, 's')} are needed."
+                f"It drew nothing yet, but was watched for only {brief(waited_s)}; "
+                f"at least {brief(settings.patience_s)} are needed."
             )
         if watched.pulses >= _FEWEST_PULSES:
             return _inconclusive(
                 f"It drew in {watched.pulses} pulses too short for a boot, up to {peak}; watch at a higher sample rate."
             )
-        says = f"It drew nothing in the {human(waited_s, 's')} after it was to start; never more than {peak}."
+        says = f"It drew nothing in the {brief(waited_s)} after it was to start; never more than {peak}."
         return _Conclusion(Finding.NO_DRAW, Outcome.FAILED, says, _MEASURED)
 
     def _of_fall(self, fell_s: float) -> _Conclusion:
         dark_s = self._watched.end_s - fell_s
         if dark_s < self._settings.settle_s:
             return _inconclusive(
-                f"It stopped drawing only {human(dark_s, 's')} before the end; watch longer to see whether it comes "
-                f"back, {human(self._settings.settle_s, 's')} at least."
+                f"It stopped drawing only {brief(dark_s)} before the end; watch longer to see whether it comes "
+                f"back, {brief(self._settings.settle_s)} at least."
             )
-        peak, up = human(float(self._watched.ticks.high_a.max()), "A"), human(fell_s - self._begun_s, "s")
+        peak, up = human(float(self._watched.ticks.high_a.max()), "A"), brief(fell_s - self._begun_s)
         says = f"It began to start, drew up to {peak}, stopped after {up} and did not come back."
         return _Conclusion(Finding.STALLED, Outcome.FAILED, says, _STAYED_DARK)
 
@@ -325,8 +311,7 @@ class _Judged:
         half = len(seconds) // 2
         if up_s < settings.settle_s or half < 2:
             return _inconclusive(
-                f"It was up for only {human(up_s, 's')} at the end; "
-                f"at least {human(settings.settle_s, 's')} are needed."
+                f"It was up for only {brief(up_s)} at the end; at least {brief(settings.settle_s)} are needed."
             )
         earlier_a, later_a = float(np.median(seconds.median_a[:half])), float(np.median(seconds.median_a[half:]))
         level = human(later_a, "A")
@@ -334,7 +319,7 @@ class _Judged:
             return _inconclusive(
                 f"Its current was still going from {human(earlier_a, 'A')} to {level} at the end; watch longer."
             )
-        up = f"for {human(up_s, 's')}"
+        up = f"for {brief(up_s)}"
         began = "It started" if self._started_s is not None else "It was running already"
         if watched.usb_mode is not None:
             mode, is_last = watched.usb_mode
@@ -342,8 +327,9 @@ class _Judged:
                 says = f"{began} and stays in mode {mode!r} on USB, at {level}, {up}."
                 return _Conclusion(Finding.STALLED, Outcome.FAILED, says, _BY_USB)
             says = f"{began}, stayed up {up}, and is on USB in mode {mode!r} at {level}."
-            return _Conclusion(Finding.RUNNING, Outcome.PASSED, says + _shown(), _BY_USB)
-        slept = f" It slept {watched.sleeps} times, still on USB." if watched.sleeps else ""
+            return self._running(says, up_s, _BY_USB)
+        times = "once" if watched.sleeps == 1 else f"{watched.sleeps} times"
+        slept = f" It slept {times}, still on USB." if watched.sleeps else ""
         return self._of_level(later_a, began, f"{began} and stayed up {up}, at the end at {level}.{slept}")
 
     def _of_level(self, level_a: float, began: str, running: str) -> _Conclusion:
@@ -355,10 +341,10 @@ class _Judged:
         if spread_a <= max(_STILL_A, _STILL_SHARE * level_a):
             if level_a < _ASLEEP_SHARE * busiest_a:
                 return _inconclusive(f"It ended at an unmoving {level}, asleep or halted; wake it and watch again.")
-            says = f"{began} and hangs: for the last {human(settings.settle_s, 's')} it drew an unmoving {level}."
+            says = f"{began} and hangs: for the last {brief(settings.settle_s)} it drew an unmoving {level}."
             return _Conclusion(Finding.STALLED, Outcome.FAILED, says, _UNMOVING)
         if level_a <= _AT_REST_SHARE * busiest_a:
-            return _Conclusion(Finding.RUNNING, Outcome.PASSED, running + _shown(), _AT_REST)
+            return self._running(running, self._watched.end_s - self._begun_s, _AT_REST)
         if opening_a is not None and busiest_a <= _ONE_LEVEL_FACTOR * opening_a:
             says = f"{began} and hangs: it never left the {level} that it began with."
             return _Conclusion(Finding.STALLED, Outcome.FAILED, says, _ONE_LEVEL)
@@ -368,16 +354,26 @@ class _Judged:
         )
         return _Conclusion(Finding.STALLED, Outcome.INCONCLUSIVE, says, _BUSY)
 
+    def _running(self, says: str, up_s: float, sure: float) -> _Conclusion:
+        """Conclude that it runs, and say what that shows: nothing, if it restarted only later before."""
+        before = self._settings.cadence_before
+        if before is None:
+            return _Conclusion(Finding.RUNNING, Outcome.PASSED, f"{says} {_one_clean_boot()}", sure)
+        shown = window_says(up_s, before)
+        if not shown.intervals:
+            return _inconclusive(f"{says} {shown.says}")
+        return _Conclusion(Finding.RUNNING, Outcome.PASSED, f"{says} {shown.says}", sure)
+
 
 def _inconclusive(says: str) -> _Conclusion:
     return _Conclusion(Finding.TOO_LITTLE_DATA, Outcome.INCONCLUSIVE, says, _MEASURED)
 
 
-def _shown() -> str:
+def _one_clean_boot() -> str:
     """Say what one clean boot shows, and what would show something."""
     bound, enough = upper_bound(0, 1), 0.1
     return (
-        f" One clean boot shows only that it restarts in less than {percent(bound)} of its boots; "
+        f"One clean boot shows only that it restarts in less than {percent(bound)} of its boots; "
         f"{clean_trials_needed(enough)} would show less than {percent(enough)}."
     )
 

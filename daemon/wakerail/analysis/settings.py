@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from wakerail.analysis.cadence import Cadence
+
 
 @dataclass(frozen=True, slots=True)
 class ReaderSettings:
@@ -13,6 +15,7 @@ class ReaderSettings:
         prompted_s: when the person was told to start the device (monotonic).
         standing_a: the current measured before that, output on and device off.
         limit_a, set_v: the supply's current limit and set voltage.
+        cadence_before: how the same device restarted in an earlier watch.
 
     Thresholds:
         standing_max_a: a device that is off should not draw more than this.
@@ -26,6 +29,7 @@ class ReaderSettings:
     standing_a: float | None = None
     limit_a: float | None = None
     set_v: float | None = None
+    cadence_before: Cadence | None = None
     standing_max_a: float = 0.005
     patience_s: float = 5.0
     settle_s: float = 10.0

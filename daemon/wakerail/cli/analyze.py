@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -15,10 +16,10 @@ from wakerail_kit.errors import ConfigInvalid
 
 if TYPE_CHECKING:
     from wakerail.analysis.cadence import CadenceRow
+    from wakerail.analysis.known_good import Comparison
     from wakerail.journal import JournalReader
     from wakerail.recordings.headings import Wishes
     from wakerail.recordings.reading import Analysis
-    from wakerail.recordings.references import Likeness
     from wakerail.recordings.samples import Recording
 
 
@@ -106,10 +107,13 @@ def _opened(target: str | None, wishes: Wishes, journal: str | None, config: Pat
         return
     if file.suffix or len(file.parts) > 1:
         raise ConfigInvalid(f"{target}: no such file")
+    from wakerail.recordings.cadences import cadence_before_run  # noqa: PLC0415
     from wakerail.recordings.runs import open_run  # noqa: PLC0415
 
     with _journal(journal, config) as reader:
-        yield open_run(reader, target)
+        recording = open_run(reader, target)
+        recording.known = replace(recording.known, cadence_before=cadence_before_run(reader, target))
+        yield recording
 
 
 def _journal(journal: str | None, config: Path | None) -> JournalReader:
@@ -123,20 +127,15 @@ def _journal(journal: str | None, config: Path | None) -> JournalReader:
 
 def _known_good(
     analysis: Analysis, target: str, wishes: Wishes, like: list[str], journal: str | None, config: Path | None
-) -> Likeness | None:
+) -> Comparison | None:
     """Compare with the runs that are named, or with those of the same device family that the journal has.
 
     None where there is nothing to compare with. The recording is read again, and only its boot is kept.
     """
-    from wakerail.recordings.references import (  # noqa: PLC0415
-        boot_of_run,
-        boot_since,
-        family_of,
-        known_good_boots,
-        likeness,
-    )
+    from wakerail.analysis.known_good import boot_since, compare, make_known_good  # noqa: PLC0415
+    from wakerail.recordings.references import boot_of_run, family_of, known_good_boots  # noqa: PLC0415
 
-    is_file = Path(target).exists()
+    is_file, onset_s = Path(target).exists(), analysis.reading.onset_s
     if is_file and not like:
         return None
     with _journal(journal, config) as reader:
@@ -150,13 +149,13 @@ def _known_good(
             references = [boot_of_run(reader, name) for name in names]
         else:
             family = None if run is None else family_of(reader, run.run)
-            references = known_good_boots(reader, family, run.sequence, run.run) if run and family else []
-    if not references:
-        return None
-    onset_s = analysis.reading.onset_s
+            if run is None or family is None:
+                return None
+            references = known_good_boots(reader, family, run.sequence, run.run)
     with _opened(target, wishes, journal, config) as recording:
-        boot = None if recording is None or onset_s is None else boot_since(recording, onset_s)
-    return likeness(boot, references)
+        parts = ((piece.t_s, piece.current_a) for piece in recording.pieces) if recording is not None else ()
+        boot = None if onset_s is None else boot_since(parts, onset_s)
+    return compare(boot, make_known_good(references))
 
 
 @contextmanager

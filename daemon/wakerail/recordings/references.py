@@ -2,16 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-
-import numpy as np
-
-from wakerail.analysis.known_good import Boot, Comparison, compare, make_known_good
+from wakerail.analysis.known_good import Boot, boot_since
 from wakerail.journal import JournalReader
 from wakerail.recordings.runs import open_run
-from wakerail.recordings.samples import Recording
-from wakerail.recordings.units import Floats
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.events import UsbAttached, read_event, type_of
 from wakerail_kit.messages import Event
@@ -21,16 +14,6 @@ from wakerail_kit.outcome import Outcome
 _MOST_REFERENCES = 8
 #: Older runs than these newest are not looked at: a journal grows for years.
 _MOST_RUNS = 500
-#: A device has long booted by then; this also bounds the memory for fast samples.
-_BOOT_S = 600.0
-
-
-@dataclass(frozen=True, slots=True)
-class Likeness:
-    """How a boot compares with the known-good one that was made from so many ``references``."""
-
-    references: int
-    comparison: Comparison
 
 
 def family_of(reader: JournalReader, run: str) -> str | None:
@@ -45,7 +28,7 @@ def family_of(reader: JournalReader, run: str) -> str | None:
 def known_good_boots(reader: JournalReader, family: str, sequence: str, but: str) -> list[Boot]:
     """Return boots of a family in runs of a sequence that passed, newest first, without the run ``but``.
 
-    At most eight, and of the newest 500 runs only.
+    At most eight, and of the newest 500 runs only, at whatever voltage.
     """
     boots: list[Boot] = []
     for run in reader.runs(limit=_MOST_RUNS):
@@ -69,30 +52,8 @@ def boot_of_run(reader: JournalReader, which: str) -> Boot:
     Raises ConfigInvalid if there is no such run, it recorded no current, or its watch saw no boot begin.
     """
     recording = open_run(reader, which)
-    boot = None if recording.onset_s is None else boot_since(recording, recording.onset_s)
+    parts = ((piece.t_s, piece.current_a) for piece in recording.pieces)
+    boot = None if recording.onset_s is None else boot_since(parts, recording.onset_s)
     if boot is None:
         raise ConfigInvalid(f"{reader.where}: run {which!r} saw no boot begin; name a boot-watch that passed")
     return boot
-
-
-def boot_since(recording: Recording, onset_s: float) -> Boot | None:
-    """Read a recording's first ten minutes from an onset on; None where fewer than two samples are in it."""
-    times_s: list[Floats] = []
-    currents_a: list[Floats] = []
-    for piece in recording.pieces:
-        if piece.t_s[0] > onset_s + _BOOT_S:
-            break
-        keep = (piece.t_s >= onset_s) & (piece.t_s <= onset_s + _BOOT_S)
-        times_s.append(piece.t_s[keep] - onset_s)
-        currents_a.append(piece.current_a[keep])
-    if sum(map(len, times_s)) < 2:
-        return None
-    return Boot(np.concatenate(times_s), np.concatenate(currents_a))
-
-
-def likeness(boot: Boot | None, references: Sequence[Boot]) -> Likeness:
-    """Compare a boot with the known-good one of ``references``; with None there was no boot to be seen."""
-    if boot is None:
-        says = "There is no beginning of a boot in it to compare with the known-good one."
-        return Likeness(len(references), Comparison(None, None, None, says))
-    return Likeness(len(references), compare(boot, make_known_good(references)))

@@ -19,10 +19,10 @@ from rich.table import Column, Table
 from rich.text import Text
 
 from wakerail.analysis.cadence import Cadence, CadenceRow, Regularity
+from wakerail.analysis.known_good import Comparison
 from wakerail.analysis.seen import Restart
 from wakerail.analysis.stages import Stage
 from wakerail.recordings.reading import Analysis
-from wakerail.recordings.references import Likeness
 from wakerail.report.signs import Signs, signs_for, style_of
 from wakerail.report.sparkline import block_chart
 from wakerail_kit.units import human
@@ -43,7 +43,7 @@ def in_its_unit(says: str, unit: str) -> str:
 # --- as JSON ---
 
 
-def answer_json(answer: Analysis, trade: CadenceRow | None = None, known_good: Likeness | None = None) -> bytes:
+def answer_json(answer: Analysis, trade: CadenceRow | None = None, known_good: Comparison | None = None) -> bytes:
     """Return the answer as one JSON object. Times are seconds on the recording's own scale; null is not known.
 
     ``until_s`` of ``known_good`` alone counts from the onset.
@@ -110,10 +110,9 @@ def _cadence_fields(cadence: Cadence, trade: CadenceRow | None) -> dict[str, Any
     }
 
 
-def _known_good_fields(known_good: Likeness) -> dict[str, Any]:
-    comparison = known_good.comparison
+def _known_good_fields(comparison: Comparison) -> dict[str, Any]:
     return {
-        "references": known_good.references,
+        "references": comparison.references,
         "like": comparison.like,
         "until_s": comparison.until_s,
         "difference_a": comparison.difference_a,
@@ -125,7 +124,7 @@ def _known_good_fields(known_good: Likeness) -> dict[str, Any]:
 
 
 def answer_text(
-    answer: Analysis, trade: CadenceRow | None = None, known_good: Likeness | None = None
+    answer: Analysis, trade: CadenceRow | None = None, known_good: Comparison | None = None
 ) -> RenderableType:
     """Return the answer to print, with the trace as a small chart.
 
@@ -138,7 +137,7 @@ def answer_text(
 class _AnswerWords:
     answer: Analysis
     trade: CadenceRow | None
-    known_good: Likeness | None
+    known_good: Comparison | None
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         for part in self._parts(options):
@@ -153,7 +152,7 @@ class _AnswerWords:
         signs = signs_for(ascii_only=options.ascii_only)
         yield from _heading(answer, signs, width)
         if self.known_good is not None:
-            yield Padding(Text(_compared(self.known_good)), (0, 2, 0, 2))
+            yield Padding(Text(self.known_good.told), (0, 2, 0, 2))
         if answer.samples:
             yield from _chart(answer, answer.current.columns(max(width - 8, 10)), signs)
         for title, table, count in (
@@ -171,13 +170,6 @@ class _AnswerWords:
             if self.trade is not None:
                 says = Text(self.trade.says).append(f" ({self.trade.source})", style="dim")
                 yield Padding(says, (0, 2, 0, 4))
-
-
-def _compared(known_good: Likeness) -> str:
-    count, comparison = known_good.references, known_good.comparison
-    if comparison.like is None:
-        return comparison.says
-    return f"{comparison.says} (from {count} known-good boots)"
 
 
 def _heading(answer: Analysis, signs: Signs, width: int) -> Iterator[RenderableType]:

@@ -1,4 +1,4 @@
-"""What a sequence needs of its bench: instruments to use, a journal to record into, a bus to listen on.
+"""What a sequence needs of its bench: instruments to use, a journal to record into and to ask, a bus to listen on.
 
 The bench host fulfils these protocols; nothing here knows how.
 """
@@ -9,6 +9,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from typing import Protocol
 
+from wakerail.analysis.cadence import Cadence
+from wakerail.analysis.known_good import KnownGood
 from wakerail.bus import Bus
 from wakerail_kit.clock import Clock
 from wakerail_kit.events import EventData
@@ -97,4 +99,16 @@ class Bench(Protocol):
 
     async def make_safe(self, instruments: Sequence[str]) -> Mapping[str, bool]:
         """Put instruments into their safe state; tell of each whether that was reached."""
+        ...
+
+
+class History(Protocol):
+    """What earlier runs tell. May raise anything: a run does without, and goes on."""
+
+    async def cadence_before(self, job: str, sequence: str) -> Cadence | None:
+        """Return how a job's device restarted when a sequence was last run on it; None if it is not known to have."""
+        ...
+
+    async def known_good(self, family: str, sequence: str, but: str) -> KnownGood:
+        """Return the known-good boot of a device family, from its runs of a sequence that passed, but not from one."""
         ...

@@ -2,20 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import asyncio
+from collections.abc import Callable, Coroutine, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any, TypeVar
 
-from wakerail.analysis.cadence import CadenceRow
+import structlog
+
+from wakerail.analysis.cadence import Cadence, CadenceRow
+from wakerail.analysis.known_good import Boot, Comparison, compare
 from wakerail.analysis.settings import ReaderSettings
-from wakerail.sequences.access import Bench, InstrumentAccess, Recorded
+from wakerail.sequences.access import Bench, History, InstrumentAccess, Recorded
 from wakerail.sequences.arrivals import Arrivals
 from wakerail.sequences.prompts import Prompts
 from wakerail.sequences.record import RunRecord
 from wakerail.sequences.steps.action import HeatInHand, Reader
+from wakerail.sequences.timing import within
 from wakerail_kit.errors import ContractViolation
 from wakerail_kit.events import EventData, PromptAnswered
 from wakerail_kit.families import DeviceFamily
 from wakerail_kit.messages import Measurement
+
+#: What the history of earlier runs gets to answer: a watch that waits for it looks back for six times as long.
+HISTORY_LIMIT_S = 5.0
+
+_T = TypeVar("_T")
+log = structlog.get_logger()
 
 
 @dataclass(slots=True)
@@ -23,7 +35,10 @@ class RunContext:
     """Fulfils StepContext. ``absent`` grows while the run loses instruments that it can do without."""
 
     run: str
+    sequence: str
+    job: str | None
     bench: Bench
+    history: History | None
     values: Mapping[str, float]
     known_family: DeviceFamily | None
     arrivals: Arrivals
@@ -56,3 +71,21 @@ class RunContext:
 
     async def ask(self, text: str) -> tuple[PromptAnswered, Recorded]:
         return await self.prompts.ask(text)
+
+    async def cadence_before(self) -> Cadence | None:
+        if self.history is None or self.job is None:
+            return None
+        return await self._recalled(self.history.cadence_before(self.job, self.sequence))
+
+    async def compared(self, boot: Boot, family: str) -> Comparison | None:
+        if self.history is None:
+            return None
+        known = await self._recalled(self.history.known_good(family, self.sequence, self.run))
+        return None if known is None else await asyncio.to_thread(compare, boot, known)
+
+    async def _recalled(self, work: Coroutine[Any, Any, _T]) -> _T | None:
+        try:
+            return await within(self.bench.clock, HISTORY_LIMIT_S, work, "the history")
+        except Exception as wrong:  # noqa: BLE001  no run fails for want of what earlier ones would tell
+            log.warning("earlier runs could not be looked up", run=self.run, why=str(wrong) or type(wrong).__name__)
+            return None

@@ -19,7 +19,7 @@ from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.watch import BootReader
 from wakerail.cadence_table import load_cadence_table
 from wakerail.config import shipped
-from wakerail.sequences.access import Bench
+from wakerail.sequences.access import Bench, History
 from wakerail.sequences.arrivals import Arrivals
 from wakerail.sequences.context import RunContext
 from wakerail.sequences.endings import Ending, RunEnded, bench_fault, ending_of, interlock, lost, sentence, stopped
@@ -62,7 +62,7 @@ def _cadence_rows() -> tuple[CadenceRow, ...]:
 class SequenceRun:
     """One run of a plan. ``done`` gives the verdict, or the error that kept it from being made durable.
 
-    Build it on the event loop. ``make_reader`` builds the boot reader of a watch.
+    Build it on the event loop. ``history`` tells of earlier runs, ``make_reader`` builds the boot reader of a watch.
     """
 
     def __init__(
@@ -72,6 +72,7 @@ class SequenceRun:
         *,
         job: str | None = None,
         operator: str = "",
+        history: History | None = None,
         make_reader: Callable[[ReaderSettings], Reader] = BootReader,
     ) -> None:
         now = bench.clock.now()
@@ -86,6 +87,7 @@ class SequenceRun:
         self._start_s = bench.clock.monotonic_s()
         self._record = RunRecord(bench, self.id, plan)
         self._prompts = Prompts(bench, self._record, plan.sequence.cautions)
+        self._history = history
         self._make_reader = make_reader
         self._trouble: asyncio.Future[Ending] = loop.create_future()
         self._absent = dict(plan.absent)
@@ -101,7 +103,10 @@ class SequenceRun:
         self._held.callback(arrivals.close)
         self._context = context = RunContext(
             run=self.id,
+            sequence=self._plan.sequence.name,
+            job=self._job,
             bench=self._bench,
+            history=self._history,
             values=self._plan.values,
             known_family=self._plan.family,
             arrivals=arrivals,

@@ -25,6 +25,7 @@ from wakerail_kit.messages import (
 
 if TYPE_CHECKING:
     from wakerail.sequences import SequenceRun
+    from wakerail.serve.history import JournalHistory
 
 log = structlog.get_logger()
 
@@ -32,8 +33,9 @@ log = structlog.get_logger()
 class Runs:
     """Every run in progress, by its id."""
 
-    def __init__(self, bench: Bench, sequences: Path) -> None:
+    def __init__(self, bench: Bench, sequences: Path, history: JournalHistory) -> None:
         self._bench = bench
+        self._history = history
         self._folder = sequences
         self._running: dict[str, SequenceRun] = {}
         self._closed = False
@@ -67,7 +69,7 @@ class Runs:
         if args.sequence not in known:
             raise ConfigInvalid(f"no sequence {args.sequence!r}; {nearest(args.sequence, sorted(known), 'known: ')}")
         plan = make_plan(known[args.sequence], args.inputs, self._bench, family=args.family)
-        run = SequenceRun(plan, self._bench, job=args.job, operator=args.operator)
+        run = SequenceRun(plan, self._bench, job=args.job, operator=args.operator, history=self._history)
         done = run.start()  # refuses if another run has the instruments
         self._running[run.id] = run
         done.add_done_callback(lambda _: self._running.pop(run.id, None))

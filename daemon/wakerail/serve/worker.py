@@ -18,6 +18,7 @@ from wakerail.bench import Bench, load_plugins
 from wakerail.bus import Bus, EmbeddedBroker, Mirror, Requests
 from wakerail.config import load_bench_config, load_place
 from wakerail.journal import Journal
+from wakerail.serve.history import JournalHistory
 from wakerail.serve.lock import bench_lock
 from wakerail.serve.runs import Runs
 from wakerail_kit import topics
@@ -61,7 +62,7 @@ async def serve(config_file: Path, clock: Clock, ready: Callable[[str, str], Non
 
         bus, requests = Bus(), Requests()
         bench = Bench(config, clock, bus, journal)
-        runs = Runs(bench, config.sequences)
+        runs = Runs(bench, config.sequences, JournalHistory(config.journal))
         runs.handle(requests)
 
         def status(state: InstrumentState, words: str) -> Status:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from wakerail.analysis.known_good import Boot, KnownGood, compare, make_known_good
+from wakerail.analysis.known_good import Boot, KnownGood, boot_since, compare, make_known_good
 
 STAGES = ((0.09, 0.35), (0.26, 2.85), (0.65, 2.5), (0.4, 6.0), (0.19, 28.0))  # amperes and seconds
 LENGTH_S = 40.0
@@ -74,8 +74,9 @@ def test_what_is_known_of_the_family():
 def test_too_few_references_compare_nothing(count):
     told = compare(boot(9), make_known_good(references(count)))
     assert (told.like, told.until_s, told.difference_a) == (None, None, None)
-    amount = ("no known-good boots", "1 known-good boot", "2 known-good boots")[count]
-    assert told.says == f"Only {amount}; at least 3 are needed to compare."
+    amount = ("No known-good boot yet", "Only 1 known-good boot", "Only 2 known-good boots")[count]
+    assert told.says == told.told == f"{amount}; at least 3 are needed to compare."
+    assert told.references == count
 
 
 @pytest.mark.parametrize(("known", "pulses"), [(KNOWN, False), (PULSING, True)], ids=["steady", "pulsing"])
@@ -112,6 +113,9 @@ def test_the_first_divergence_is_named(rate_hz, at_s, change, difference_a):
 def test_the_divergence_in_words():
     lower = boot(7, fault=from_then(3.2, lambda current_a: current_a - 0.14))
     assert compare(lower, KNOWN).says == "Like the known-good boot until 3.2 s, then 140 mA lower."
+    assert compare(lower, KNOWN).told == (
+        "Like the known-good boot until 3.2 s, then 140 mA lower (known from 5 boots)."
+    )
     nothing = boot(7, fault=from_then(0.0, np.zeros_like))
     assert compare(nothing, KNOWN).says == "Unlike the known-good boot from the start: 91 mA lower."
 
@@ -230,6 +234,22 @@ def test_a_device_that_draws_nothing_has_a_known_good_boot_too():
     known = make_known_good([Boot(t_s, np.zeros_like(t_s))] * 3)
     assert compare(Boot(t_s, np.zeros_like(t_s)), known).like is True
     assert compare(Boot(t_s, np.full_like(t_s, 0.01)), known).like is False
+
+
+def test_a_boot_is_what_was_drawn_from_its_onset_on_for_ten_minutes():
+    t_s, current_a = np.arange(0.0, 1000.0, 0.5), np.linspace(0.0, 1.0, 2000)
+    parts = [(t_s[:700], current_a[:700]), (t_s[700:], current_a[700:])]
+    cut = boot_since(parts, 100.0)
+    assert cut.t_s.tolist() == np.arange(0.0, 600.5, 0.5).tolist()
+    assert cut.current_a.tolist() == current_a[200:1401].tolist()
+    assert boot_since(parts, 999.5) is None
+    assert boot_since([], 0.0) is None
+
+
+def test_a_boot_that_was_not_seen_to_begin_compares_with_nothing():
+    told = compare(None, KNOWN)
+    assert (told.references, told.like, told.until_s, told.difference_a) == (5, None, None, None)
+    assert told.told == "No boot was seen to begin that could be compared with the known-good one."
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from wakerail.analysis.cadence import cadence_of
 from wakerail_kit.outcome import Finding, Outcome
 
 
@@ -32,6 +33,21 @@ def test_running(trace, watch, rate_hz):
     assert measured(reading)["restarts"].outcome is Outcome.PASSED
     assert measured(reading)["peak-current"].high == 3.0
     assert "stayed up for 24" in reading.says
+
+
+def test_a_clean_watch_says_what_it_shows_given_how_it_restarted_before(trace, watch):
+    """It was up for 24.05 s: of a loop of 5 s that is four intervals, of one of 30 s none."""
+    boot = trace(20).then(0.0003, 2).boot(20)
+    fast, slow = (cadence_of([step_s * number for number in range(5)], 0.05) for step_s in (5.0, 30.0))
+    finding, outcome, says = conclude(watch(boot, cadence_before=fast), boot)
+    assert (finding, outcome) == (Finding.RUNNING, Outcome.PASSED)
+    assert "Before, it restarted about every 5 s; now 4 such intervals went by without a restart" in says
+    assert "One clean boot" not in says
+    finding, outcome, says = conclude(watch(boot, cadence_before=slow), boot)
+    assert (finding, outcome) == TOO_LITTLE
+    assert "stayed up for 24" in says
+    assert "Watch for more than 30.1 s" in says
+    assert "One clean boot shows only that" in conclude(watch(boot), boot)[2]
 
 
 def test_restarting_with_its_cadence(trace, watch):

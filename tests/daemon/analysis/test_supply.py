@@ -74,7 +74,7 @@ def test_pieces_of_any_size_say_the_same_of_the_supply(limited, sizes, end_s):
         end = BootEnd(end_s, 0.05)
         return watch.dragged_down_v(), watch.held_back([]), watch.held_back([end]), watch.met_its_limit
 
-    edges = np.minimum(np.cumsum([0, *sizes * 100]), len(on))
+    edges = np.minimum(np.cumsum([0, *sizes * len(on)]), len(on))  # however small the sizes, to the end
     pieces = [slice(first, last) for first, last in itertools.pairwise(edges) if last > first]
     assert told(pieces) == told([slice(None)])
     longest_s = max((count - 1) / 20 if one else 0.0 for one, count in limited)

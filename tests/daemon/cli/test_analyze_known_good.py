@@ -35,7 +35,7 @@ async def test_a_run_is_compared_with_the_passed_runs_of_its_family_by_itself(wa
     assert told["until_s"] == pytest.approx(10.0, abs=0.6)
     assert told["difference_a"] == pytest.approx(0.14, rel=0.1)
     out, _ = run(odd)
-    assert f"{told['says']} (from 3 known-good boots)" in out
+    assert f"{told['says'].removesuffix('.')} (known from 3 boots)." in out
 
 
 async def test_a_run_like_the_others_is_said_to_be(watches, run):
@@ -58,12 +58,33 @@ async def test_too_few_references_are_said(watches, run):
     assert told["says"] in run("last")[0]
 
 
-async def test_nothing_to_compare_with_is_null_and_no_line(watches, run):
-    await watches.add()
-    await watches.add(family="")
-    for which in watches.runs:
-        assert json.loads(run(which, "--json")[0])["known_good"] is None
-        assert "known-good" not in run(which)[0]
+async def test_the_first_of_its_family_is_said_to_be(watches, run):
+    first = await watches.add()
+    told = json.loads(run(first, "--json")[0])["known_good"]
+    assert (told["references"], told["like"]) == (0, None)
+    assert "No known-good boot yet; at least 3 are needed to compare." in run(first)[0]
+
+
+async def test_a_device_of_no_known_family_is_compared_with_nothing(watches, run):
+    stranger = await watches.add(family="")
+    assert json.loads(run(stranger, "--json")[0])["known_good"] is None
+    assert "known-good" not in run(stranger)[0]
+
+
+async def test_a_run_is_read_with_how_its_job_restarted_before(watches, run):
+    """The run lasts 28 s from its onset: two of three loops of 9 s, none of 40 s. What came later is not before."""
+    await watches.add(job="T-114", restarts_s=(9.0, 18.0, 27.0))
+    clean = await watches.add(job="T-114")
+    await watches.add(job="T-114", restarts_s=(40.0, 80.0, 120.0))
+    later, other = await watches.add(job="T-114"), await watches.add(job="T-115")
+    told = json.loads(run(clean, "--json")[0])
+    assert told["finding"] == "running"
+    assert "Before, it restarted about every 9 s; now 3 such intervals went by without a restart" in told["says"]
+    assert "One clean boot" not in told["says"]
+    told = json.loads(run(later, "--json")[0])
+    assert (told["finding"], told["outcome"]) == ("too-little-data", "Inconclusive")
+    assert "about every 40 s; a window of 27.9 s is shorter than that and says nothing." in told["says"]
+    assert "One clean boot shows only" in json.loads(run(other, "--json")[0])["says"]
 
 
 async def test_a_file_is_compared_with_runs_named_by_hand(watches, run, tmp_path):

@@ -6,8 +6,7 @@ import pytest
 
 from wakerail.analysis.known_good import compare, make_known_good
 from wakerail.journal import JournalReader
-from wakerail.recordings.references import boot_of_run, boot_since, family_of, known_good_boots, likeness
-from wakerail.recordings.runs import open_run
+from wakerail.recordings.references import boot_of_run, family_of, known_good_boots
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.outcome import Outcome
 
@@ -61,13 +60,3 @@ async def test_a_run_that_saw_no_boot_begin_is_no_reference_by_name(watches):
     run = await watches.add(onset=False)
     with JournalReader(watches.path) as reader, pytest.raises(ConfigInvalid, match="saw no boot begin"):
         boot_of_run(reader, run)
-
-
-async def test_a_recording_that_ends_with_its_onset_has_no_boot(watches):
-    run = await watches.add()
-    with JournalReader(watches.path) as reader:
-        assert boot_since(open_run(reader, run), 29.95) is None
-        references = [boot_of_run(reader, run)]
-    told = likeness(None, references)
-    assert (told.references, told.comparison.like) == (1, None)
-    assert "no beginning of a boot" in told.comparison.says

@@ -440,7 +440,7 @@ class ContentReader:
 
     finding, outcome, says = Finding.RUNNING, Outcome.PASSED, "It stayed up."
     measurements = stages = last_seen = ()
-    cadence = None
+    cadence = onset_s = None
 
     def __init__(self, settings):
         pass

@@ -6,11 +6,13 @@ import asyncio
 import math
 import statistics
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from wakerail.analysis.cadence import cadence_of
+from wakerail.analysis.known_good import Boot, make_known_good
 from wakerail.analysis.reading import BootReading
 from wakerail.analysis.seen import Onset, Restart, Revision
 from wakerail.analysis.stages import Stage
@@ -251,7 +253,9 @@ class ScriptedReader:
         taken_back=(),
         cadence=None,
         last_seen=(),
+        onset_s=None,
     ):
+        self.onset_s = onset_s
         self.last_seen = last_seen
         self.taken_back = {number: restarts_s[number - 1] for number in taken_back}
         self.cadence = cadence
@@ -286,7 +290,7 @@ class ScriptedReader:
             outcome=self.outcome,
             probability=0.9,
             says="As scripted.",
-            onset_s=None,
+            onset_s=self.onset_s,
             restarts=(),
             stages=(Stage(1.0, 2.5, 0.3, 0.01, 0.4, 450.0, None),),
             cadence=self.cadence,
@@ -388,6 +392,69 @@ async def test_the_verdict_says_what_the_trade_reads_from_the_cadence(bench):
     run, _ = bench.start(HEAD + ON + "  - watch: {for: 5 s, signals: [supply.current]}\n", make_reader=make)
     verdict = await bench.verdict(run)
     assert verdict.reason.startswith("As scripted. A loop near three minutes")
+
+
+class KnownHistory:
+    """A history that knows four boots of a family: 300 mA for 2 s, then 150 mA."""
+
+    def __init__(self, cadence=None, trouble=None):
+        self.cadence, self.trouble = cadence, trouble
+        self.asked: list[tuple[str, ...]] = []
+
+    async def cadence_before(self, job, sequence):
+        self.asked.append((job, sequence))
+        if self.trouble is not None:
+            await self.trouble()
+        return self.cadence
+
+    async def known_good(self, family, sequence, but):
+        self.asked.append((family, sequence, but))
+        if self.trouble is not None:
+            await self.trouble()
+        t_s = np.arange(0.0, 10.0, 0.05)
+        return make_known_good([Boot(t_s, np.where(t_s < 2.0, 0.3, 0.15))] * 4)
+
+
+async def watched_with(bench, history, usb=True):
+    """Watch a boot that draws 300 mA from 1 s on; its device is on USB from 3 s on."""
+    bench.instruments["psu"].load = lambda at_s: (3.85, 0.3 if at_s >= 1.0 else 0.0003, 0.0)
+    make, readers = scripted(onset_s=1.0)
+    text = HEAD + ON + "  - watch: {for: 12 s, signals: [supply.current, usb]}\n"
+    run, _ = bench.start(text, make_reader=make, history=history, job="T-114")
+    await bench.until(lambda: bench.clock.monotonic_s() > 3.0)
+    if usb:
+        ids = {"vendor_id": 0x1209, "product_id": 1, "device_class": 0}
+        await bench.record(
+            UsbAttached(instrument="usb-1", at_s=3.0, path="1-1", family="fenmoor-t3", **ids), owner="usb-1"
+        )
+    return await bench.verdict(run), readers[0].settings
+
+
+async def test_a_watch_knows_how_the_job_restarted_and_says_how_its_boot_compares(bench):
+    history = KnownHistory(cadence=cadence_of([200.0 + 180.0 * number for number in range(7)], 0.1))
+    verdict, facts = await watched_with(bench, history)
+    assert facts.cadence_before is history.cadence
+    assert (
+        verdict.reason == "As scripted. Like the known-good boot until 1.95 s, then 150 mA higher (known from 4 boots)."
+    )
+    assert history.asked == [("T-114", "try"), ("fenmoor-t3", "try", verdict.run)]
+
+
+async def test_a_device_that_usb_does_not_know_is_compared_with_none(bench):
+    history = KnownHistory()
+    verdict, facts = await watched_with(bench, history, usb=False)
+    assert (verdict.reason, facts.cadence_before) == ("As scripted.", None)
+    assert history.asked == [("T-114", "try")]
+
+
+@pytest.mark.parametrize("way", ["raises", "hangs"])
+async def test_a_watch_goes_on_without_a_history_that_fails(bench, troubles, logged, way):
+    broken = {"raises": troubles.raising(OSError("the disk is gone")), "hangs": troubles.hang}[way]
+    verdict, facts = await watched_with(bench, KnownHistory(trouble=broken))
+    assert (verdict.outcome, verdict.reason) == (Outcome.PASSED, "As scripted.")
+    assert facts.cadence_before is None
+    said = [entry["why"] for entry in logged if entry["event"] == "earlier runs could not be looked up"]
+    assert said == [{"raises": "the disk is gone", "hangs": "the history: not done within 5 s"}[way]] * 2
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from wakerail.analysis.cadence import CadenceRow
+from wakerail.analysis.cadence import Cadence, CadenceRow
+from wakerail.analysis.known_good import Boot, Comparison
 from wakerail.analysis.reading import BootReading
 from wakerail.analysis.seen import Seen
 from wakerail.analysis.settings import ReaderSettings
@@ -129,6 +130,14 @@ class StepContext(Protocol):
 
     async def ask(self, text: str) -> tuple[PromptAnswered, Recorded]:
         """Raise a prompt and wait until a person confirms. Raises RunEnded if they say no."""
+        ...
+
+    async def cadence_before(self) -> Cadence | None:
+        """Return how this job's device restarted in an earlier run of the sequence; None if that is not known."""
+        ...
+
+    async def compared(self, boot: Boot, family: str) -> Comparison | None:
+        """Compare a boot with the known-good one of a device family; None if earlier runs cannot be looked up."""
         ...
 
 

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from wakerail.analysis.cadence import reading_of
+from wakerail.analysis.known_good import BOOT_S, Boot, boot_since
 from wakerail.analysis.reading import BootReading
+from wakerail.analysis.samples import Gathering, Samples
 from wakerail.analysis.seen import Onset, Revision, Seen
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.sequences.arrivals import Arrival, StillOn
 from wakerail.sequences.endings import sentence
 from wakerail.sequences.steps.action import Amount, Reader, StepContext, StepOutput, evidence_of
 from wakerail.sequences.steps.scope import Scope
-from wakerail_kit.events import EventData, OnsetSeen, RestartRevised, RestartSeen, StageLevel, StagesRead
+from wakerail_kit.events import EventData, OnsetSeen, RestartRevised, RestartSeen, StageLevel, StagesRead, UsbAttached
 from wakerail_kit.kinds import POWER_SOURCE, USB_WATCHER
 from wakerail_kit.messages import Evidence, Frame
 from wakerail_kit.units import human
@@ -31,7 +34,8 @@ class Watch:
 
     What a prompt asks for is done while the prompt stands, so a watch directly after one begins where the prompt was
     raised; its window counts from the confirmation. The outcome is the boot reader's, with what the trade reads from
-    the cadence. ``stop_after`` restarts that still count end the watch early; with None the whole window is watched.
+    the cadence, and how the boot compares with the known-good one of the device family that USB knows it for.
+    ``stop_after`` restarts that still count end the watch early; with None the whole window is watched.
     """
 
     window: Amount
@@ -58,7 +62,8 @@ class Watch:
         usb = [context.instrument(self.usb).name] if self.usb and context.has(self.usb) else []
         start_s = context.bench.clock.monotonic_s()
         end_s = start_s + self.window.value(context.values)
-        reader = context.make_reader(_known_facts(context, supply.name))
+        facts = replace(_known_facts(context, supply.name), cadence_before=await context.cadence_before())
+        reader = context.make_reader(facts)
         watched = _Watched(context, reader, StillOn(supply, context.on_since_s.get(supply.name)), start_s)
         since_s = context.prompted_s if context.prompted_s is not None else start_s
         with context.arrivals.listen(supply, usb) as listener:
@@ -72,12 +77,18 @@ class Watch:
         says = reading.says
         if reading.cadence is not None and (trade := reading_of(reading.cadence, context.cadence_rows)) is not None:
             says = f"{says} {trade.says}"
+        boot = watched.boot(reading.onset_s)
+        if boot is not None and (compared := await context.compared(boot, watched.family)) is not None:
+            says = f"{says} {compared.told}"
         return StepOutput(reading.outcome, reading.finding, says, tuple(reading.measurements), tuple(watched.evidence))
 
 
 @dataclass(slots=True)
 class _Watched:
-    """A watch so far. Whatever is seen is recorded at once: the verdict rests on it."""
+    """A watch so far. Whatever is seen is recorded at once: the verdict rests on it.
+
+    ``family`` is the device family that USB knows the device for, empty where it knows none.
+    """
 
     context: StepContext
     reader: Reader
@@ -85,14 +96,29 @@ class _Watched:
     at_s: float
     counting: set[int] = field(default_factory=set)
     evidence: list[Evidence] = field(default_factory=list)
+    family: str = ""
+    _gathering: Gathering = field(default_factory=Gathering)
+    _samples: list[Samples] = field(default_factory=list)
+    _onset_s: float = math.inf
 
     async def take(self, arrival: Arrival) -> None:
         if isinstance(arrival, Frame):
             self.still_on.take(arrival)
             self.at_s = max(self.at_s, arrival.t_s[-1])
+            if arrival.t_s[0] <= self._onset_s + BOOT_S:
+                self._samples += self._gathering.take(arrival)
             await self._record(self.reader.take_frame(arrival))
-        else:
-            await self._record(self.reader.take_usb(arrival))
+            return
+        if isinstance(arrival, UsbAttached):
+            self.family = arrival.family or self.family
+        await self._record(self.reader.take_usb(arrival))
+
+    def boot(self, onset_s: float | None) -> Boot | None:
+        """Return the boot that began at an onset; None if there was none, or nothing to compare it with."""
+        if onset_s is None or not self.family:
+            return None
+        self._samples += self._gathering.rest()
+        return boot_since(((part.t_s, part.current_a) for part in self._samples), onset_s)
 
     async def tell_last(self, reading: BootReading) -> None:
         """Record what became sure at the end, and the stages: the verdict is a conclusion and rests on them."""
@@ -122,6 +148,7 @@ class _Watched:
     def _event(self, item: Seen) -> tuple[EventData, str]:
         run = self.context.run
         if isinstance(item, Onset):
+            self._onset_s = item.at_s
             onset = OnsetSeen(run=run, at_s=item.at_s, level_a=item.level_a)
             return onset, f"The device began to draw, {human(item.level_a, 'A')} at first."
         if isinstance(item, Revision):

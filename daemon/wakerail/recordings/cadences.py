@@ -1,0 +1,75 @@
+"""How a device restarted before, from the journal: the cadence of its job's earlier runs."""
+
+from __future__ import annotations
+
+import math
+
+from wakerail.analysis.cadence import Cadence, cadence_of_restarts
+from wakerail.analysis.seen import Restart
+from wakerail.journal import JournalReader
+from wakerail_kit.events import EVENT_TYPES, OnsetSeen, RestartRevised, RestartSeen, StepFinished, any_data
+from wakerail_kit.messages import Event
+from wakerail_kit.outcome import Finding
+
+#: Older runs than these newest are not looked at: a journal grows for years.
+_MOST_RUNS = 500
+_INTERVAL = "restart-interval"  # as the reading measures it
+
+
+def cadence_before_run(reader: JournalReader, which: str) -> Cadence | None:
+    """Return how the device of a run, named as ``JournalReader.find_run`` takes it, restarted before; None if unknown.
+
+    Raises ConfigInvalid if there is no such run.
+    """
+    run = reader.run(which)
+    return None if run.job is None else cadence_before(reader, run.job, run.sequence, run.first_row)
+
+
+def cadence_before(reader: JournalReader, job: str, sequence: str, before_row: float = math.inf) -> Cadence | None:
+    """Return how a job's device restarted in the newest of its runs of a sequence that shows a cadence.
+
+    None if none of the newest 500 runs does. Runs that began at ``before_row`` of the journal or later do not count.
+    """
+    for run in reader.runs(limit=_MOST_RUNS):
+        if run.first_row >= before_row or run.job != job or run.sequence != sequence:
+            continue
+        if run.finding is Finding.RESTARTING:
+            cadence = _cadence_of(reader, run.run)
+            if cadence is not None:
+                return cadence
+    return None
+
+
+def _cadence_of(reader: JournalReader, run: str) -> Cadence | None:
+    """Return the cadence of the restarts that a run told of and that still counted at its end."""
+    onset_s, doubt_s = None, 0.0
+    restarts: dict[int, RestartSeen] = {}
+    taken_back: set[int] = set()
+    for entry in reader.events(run=run):
+        if not isinstance(entry.message, Event) or entry.message.type not in EVENT_TYPES:
+            continue
+        match any_data(entry.message):
+            case OnsetSeen(at_s=at_s):
+                onset_s = at_s if onset_s is None else onset_s
+            case RestartSeen() as seen:
+                restarts[seen.number] = seen
+            case RestartRevised(number=number, counts=counts):
+                (taken_back.discard if counts else taken_back.add)(number)
+            case StepFinished(measurements=measurements):
+                doubt_s = next((one.uncertainty or 0.0 for one in measurements if one.name == _INTERVAL), doubt_s)
+            case _:
+                pass
+    counting = [
+        Restart(
+            at_s=seen.at_s,
+            again_s=seen.again_s,
+            number=seen.number,
+            probability=1.0 if seen.probability is None else seen.probability,
+            evidence=tuple(seen.evidence),
+            says=seen.says,
+            uncertainty_s=doubt_s / math.sqrt(2),  # an interval's two ends err independently
+        )
+        for seen in sorted(restarts.values(), key=lambda one: one.again_s)
+        if seen.number not in taken_back
+    ]
+    return cadence_of_restarts(counting, onset_s)
