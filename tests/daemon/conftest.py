@@ -41,6 +41,7 @@ class BootWatches:
         self,
         *,
         family: str = "fenmoor-t3",
+        named: str = "",
         sequence: str = "boot-watch",
         outcome: Outcome = Outcome.PASSED,
         onset: bool = True,
@@ -51,6 +52,7 @@ class BootWatches:
     ) -> str:
         """Add a run whose boot begins 2 s into its watch, and draws ``later_a`` more from 10 s after its onset on.
 
+        ``family`` is the device family that USB knew, ``named`` the one that was named for the run.
         With ``restarts_s``, times since the onset, the run told of so many restarts and failed; those whose numbers
         are in ``taken_back`` it took back.
         """
@@ -65,9 +67,8 @@ class BootWatches:
 
         started = rfc3339(clock.now())
         roles = {"supply": "psu-1"}
-        await happens(
-            RunStarted(run=run, sequence=sequence, inputs={}, roles=roles, cautions=[], at_s=start_s, job=job)
-        )
+        begun = {"sequence": sequence, "inputs": {}, "roles": roles, "cautions": [], "job": job, "family": named}
+        await happens(RunStarted(run=run, at_s=start_s, **begun))
         await happens(StepStarted(run=run, number=1, verb="watch", title="Watch", at_s=start_s))
         t_s = np.arange(0, _LENGTH_S, 1 / _RATE_HZ)
         journal.append_frame(self._frame(t_s + start_s, _current_a(t_s, number, later_a), started), run)

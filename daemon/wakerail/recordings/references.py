@@ -6,7 +6,7 @@ from wakerail.analysis.known_good import Boot, boot_since
 from wakerail.journal import JournalReader
 from wakerail.recordings.runs import open_run
 from wakerail_kit.errors import ConfigInvalid
-from wakerail_kit.events import UsbAttached, read_event, type_of
+from wakerail_kit.events import RunStarted, UsbAttached, read_event, type_of
 from wakerail_kit.messages import Event
 from wakerail_kit.outcome import Outcome
 
@@ -17,7 +17,11 @@ _MOST_RUNS = 500
 
 
 def family_of(reader: JournalReader, run: str) -> str | None:
-    """Return the device family that USB knew in a run (its id in full), None where it knew none."""
+    """Return the device family that was named for a run (its id in full), else that USB knew; None if neither."""
+    begun = next(reader.events(run=run, type=type_of(RunStarted), limit=1), None)
+    started = read_event(begun.message, RunStarted) if begun and isinstance(begun.message, Event) else None
+    if started is not None and started.family:
+        return started.family
     family = None
     for entry in reader.events(run=run, type=type_of(UsbAttached)):
         attached = read_event(entry.message, UsbAttached) if isinstance(entry.message, Event) else None

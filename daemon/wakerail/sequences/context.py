@@ -77,8 +77,9 @@ class RunContext:
             return None
         return await self._recalled(self.history.cadence_before(self.job, self.sequence))
 
-    async def compared(self, boot: Boot, family: str) -> Comparison | None:
-        if self.history is None:
+    async def compared(self, boot: Boot, usb_family: str) -> Comparison | None:
+        family = usb_family if self.known_family is None else self.known_family.name
+        if self.history is None or not family:
             return None
         known = await self._recalled(self.history.known_good(family, self.sequence, self.run))
         return None if known is None else await asyncio.to_thread(compare, boot, known)

@@ -13,9 +13,11 @@ from wakerail_kit.outcome import Outcome
 FAMILY = "fenmoor-t3"
 
 
-async def test_a_family_is_the_one_that_usb_knew_in_the_run(watches):
+async def test_a_family_is_the_one_that_was_named_or_else_that_usb_knew(watches):
     known, unknown = await watches.add(), await watches.add(family="")
+    named = await watches.add(named="other")
     with JournalReader(watches.path) as reader:
+        assert family_of(reader, named) == "other"
         assert family_of(reader, known) == FAMILY
         assert family_of(reader, unknown) is None
 

@@ -22,6 +22,7 @@ from wakerail.sequences.steps.measure import uncertainty_of
 from wakerail_kit import topics
 from wakerail_kit.errors import DeviceRefused, OutOfSync
 from wakerail_kit.events import LineResult, RestartRevised, RestartSeen, StagesRead, StepFinished, UsbAttached
+from wakerail_kit.families import DeviceFamily
 from wakerail_kit.messages import Frame, Measurement
 from wakerail_kit.outcome import Finding, Outcome
 
@@ -415,12 +416,12 @@ class KnownHistory:
         return make_known_good([Boot(t_s, np.where(t_s < 2.0, 0.3, 0.15))] * 4)
 
 
-async def watched_with(bench, history, usb=True):
+async def watched_with(bench, history, usb=True, family=""):
     """Watch a boot that draws 300 mA from 1 s on; its device is on USB from 3 s on."""
     bench.instruments["psu"].load = lambda at_s: (3.85, 0.3 if at_s >= 1.0 else 0.0003, 0.0)
     make, readers = scripted(onset_s=1.0)
     text = HEAD + ON + "  - watch: {for: 12 s, signals: [supply.current, usb]}\n"
-    run, _ = bench.start(text, make_reader=make, history=history, job="T-114")
+    run, _ = bench.start(text, make_reader=make, history=history, job="T-114", family=family)
     await bench.until(lambda: bench.clock.monotonic_s() > 3.0)
     if usb:
         ids = {"vendor_id": 0x1209, "product_id": 1, "device_class": 0}
@@ -438,6 +439,14 @@ async def test_a_watch_knows_how_the_job_restarted_and_says_how_its_boot_compare
         verdict.reason == "As scripted. Like the known-good boot until 1.95 s, then 150 mA higher (known from 4 boots)."
     )
     assert history.asked == [("T-114", "try"), ("fenmoor-t3", "try", verdict.run)]
+
+
+async def test_a_family_that_was_named_needs_no_usb(bench):
+    history = KnownHistory()
+    bench.families["tarn-2"] = DeviceFamily("tarn-2", "a terminal", 3.7, (), {})
+    verdict, _ = await watched_with(bench, history, usb=False, family="tarn-2")
+    assert "known-good boot" in verdict.reason
+    assert history.asked[1] == ("tarn-2", "try", verdict.run)
 
 
 async def test_a_device_that_usb_does_not_know_is_compared_with_none(bench):

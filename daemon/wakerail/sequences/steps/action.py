@@ -136,8 +136,11 @@ class StepContext(Protocol):
         """Return how this job's device restarted in an earlier run of the sequence; None if that is not known."""
         ...
 
-    async def compared(self, boot: Boot, family: str) -> Comparison | None:
-        """Compare a boot with the known-good one of a device family; None if earlier runs cannot be looked up."""
+    async def compared(self, boot: Boot, usb_family: str) -> Comparison | None:
+        """Compare a boot with the known-good one of its device family, as named for the run or else as USB knows it.
+
+        None if neither knows it, or earlier runs cannot be looked up.
+        """
         ...
 
 

@@ -34,7 +34,7 @@ class Watch:
 
     What a prompt asks for is done while the prompt stands, so a watch directly after one begins where the prompt was
     raised; its window counts from the confirmation. The outcome is the boot reader's, with what the trade reads from
-    the cadence, and how the boot compares with the known-good one of the device family that USB knows it for.
+    the cadence, and how the boot compares with the known-good one of its device family, where that is known.
     ``stop_after`` restarts that still count end the watch early; with None the whole window is watched.
     """
 
@@ -78,7 +78,7 @@ class Watch:
         if reading.cadence is not None and (trade := reading_of(reading.cadence, context.cadence_rows)) is not None:
             says = f"{says} {trade.says}"
         boot = watched.boot(reading.onset_s)
-        if boot is not None and (compared := await context.compared(boot, watched.family)) is not None:
+        if boot is not None and (compared := await context.compared(boot, watched.usb_family)) is not None:
             says = f"{says} {compared.told}"
         return StepOutput(reading.outcome, reading.finding, says, tuple(reading.measurements), tuple(watched.evidence))
 
@@ -87,7 +87,7 @@ class Watch:
 class _Watched:
     """A watch so far. Whatever is seen is recorded at once: the verdict rests on it.
 
-    ``family`` is the device family that USB knows the device for, empty where it knows none.
+    ``usb_family`` is the device family that USB knows it for, empty where it knows none.
     """
 
     context: StepContext
@@ -96,7 +96,7 @@ class _Watched:
     at_s: float
     counting: set[int] = field(default_factory=set)
     evidence: list[Evidence] = field(default_factory=list)
-    family: str = ""
+    usb_family: str = ""
     _gathering: Gathering = field(default_factory=Gathering)
     _samples: list[Samples] = field(default_factory=list)
     _onset_s: float = math.inf
@@ -110,12 +110,12 @@ class _Watched:
             await self._record(self.reader.take_frame(arrival))
             return
         if isinstance(arrival, UsbAttached):
-            self.family = arrival.family or self.family
+            self.usb_family = arrival.family or self.usb_family
         await self._record(self.reader.take_usb(arrival))
 
     def boot(self, onset_s: float | None) -> Boot | None:
-        """Return the boot that began at an onset; None if there was none, or nothing to compare it with."""
-        if onset_s is None or not self.family:
+        """Return the boot that began at an onset; None if there was none."""
+        if onset_s is None:
             return None
         self._samples += self._gathering.rest()
         return boot_since(((part.t_s, part.current_a) for part in self._samples), onset_s)
