@@ -1,4 +1,4 @@
-"""A run while it goes, on a terminal of 80 by 24 or larger: steps, the current now, countdown, restarts so far."""
+"""A run while it goes, on a terminal of 80 by 24 or larger: steps, the current or the heat now, countdown, restarts."""
 
 from __future__ import annotations
 
@@ -8,15 +8,18 @@ from dataclasses import dataclass, field
 import msgspec
 from msgspec import Struct
 from rich.console import Console, ConsoleOptions, RenderResult
+from rich.padding import Padding
 from rich.table import Column, Table
 from rich.text import Text
 
+from wakerail.report.live_heat import LiveHeat
 from wakerail.report.news import news_of, since, trouble_of
 from wakerail.report.signs import Signs, signs_for, style_of
 from wakerail.report.sparkline import RecentSignal, block_chart
 from wakerail_kit.events import (
     EVENT_TYPES,
     EventData,
+    HeatStarted,
     OnsetSeen,
     PromptAnswered,
     RestartRevised,
@@ -63,6 +66,14 @@ class _Seen:
     trouble: str = ""
     verdict: Verdict | None = None
     start_s: float | None = None
+    heat: LiveHeat | None = None
+
+    def take_heat(self, data: EventData) -> None:
+        """Keep what an event says of a heat."""
+        if isinstance(data, HeatStarted):
+            self.heat = LiveHeat(data)
+        if self.heat is not None:
+            self.heat.take_event(data)
 
     def take_restart(self, data: RestartSeen | RestartRevised) -> None:
         """Keep what is known of a restart now; one that does not count any more is shown no more."""
@@ -116,6 +127,8 @@ class LiveRun:
 
     def _take_frame(self, frame: Frame) -> None:
         seen = self._seen
+        if seen.heat is not None:
+            seen.heat.take_frame(frame)
         current = frame.signals.get("current")
         if current is None or (seen.roles and frame.instrument not in seen.roles.values()):
             return
@@ -148,6 +161,7 @@ class LiveRun:
                 seen.prompt = ""
             case _:
                 seen.trouble = trouble_of(data) or seen.trouble
+        seen.take_heat(data)
         self._tell(news_of(data, seen.start_s))
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
@@ -160,13 +174,18 @@ class LiveRun:
             )
             yield Text()
             restarts = seen.restarts[-_MOST_RESTARTS:]
+            heat = [] if seen.heat is None else seen.heat.lines(signs, width)
             others = sum(map(bool, (*restarts, seen.prompt, seen.trouble, seen.verdict)))
             spare = console.size.height - _FIXED_LINES - others
+            if seen.heat is not None:
+                spare -= len(heat) - _CHART_ROWS + bool(seen.heat.says) * 2
             yield from self._show_steps(max(spare, 3), signs, width)
             yield Text()
-            yield from self._show_current(signs, width)
+            yield from heat or self._show_current(signs, width)
             yield Text()
             yield from self._show_restarts(restarts, signs)
+            if seen.heat is not None and seen.heat.says and seen.verdict is None:
+                yield Padding(Text(f"{signs.hand} {seen.heat.says}", style="bold"), (0, 2, 0, 2))
             if seen.prompt:
                 yield _line(f"  {signs.hand} {seen.prompt}", "bold")
             if seen.trouble:

@@ -33,6 +33,7 @@ class _VerdictWords:
             ("Measurements", _measurements(self.verdict, signs)),
             ("Evidence", _evidence(self.verdict)),
             ("Steps", _steps(self.verdict, signs)),
+            ("Cautions", _cautions(self.verdict)),
             ("Instruments", _instruments(self.verdict)),
         ):
             if table.row_count:
@@ -69,12 +70,14 @@ def _columns(*columns: Column) -> Table:
 
 
 def _measurements(verdict: Verdict, signs: Signs) -> Table:
-    table = _columns(Column(), Column(justify="right", no_wrap=True), Column(), Column(no_wrap=True))
+    table = _columns(
+        Column(), Column(justify="right", no_wrap=True), Column(), Column(no_wrap=True), Column(style="dim")
+    )
     for one in verdict.measurements:
         value = "no value" if one.value is None else human(one.value, one.unit)
         if one.value is not None and one.uncertainty:
             value += f" ± {human(one.uncertainty, one.unit)}"
-        table.add_row(one.name, value, limits(one), signs.word(one.outcome))
+        table.add_row(one.name, value, limits(one), signs.word(one.outcome), one.source)
     return table
 
 
@@ -109,6 +112,13 @@ def _steps(verdict: Verdict, signs: Signs) -> Table:
             what.append(f"\n{step.says}", style="italic")
         lasted = "" if step.duration_s is None else human(round(step.duration_s, 1), "s")
         table.add_row(str(step.number), what, lasted, signs.word(step.outcome))
+    return table
+
+
+def _cautions(verdict: Verdict) -> Table:
+    table = _columns(Column())
+    for caution in verdict.cautions:
+        table.add_row(caution)
     return table
 
 

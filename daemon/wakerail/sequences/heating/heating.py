@@ -213,7 +213,8 @@ class Heating:
         )
         at_c = self._trace.believed_c
         at = "" if at_c is None else f", {self._plate.name} at {human(round(at_c, 1), 'Cel')}"
-        await self._note(started, f"{stage.kind} to {human(stage.temperature_c, 'Cel')} began{at}.", now_s)
+        to = "to" if stage.kind in {StageKind.RAMP, StageKind.COOL} else "at"
+        await self._note(started, f"{stage.kind} {to} {human(stage.temperature_c, 'Cel')} began{at}.", now_s)
 
     async def _tell_start(self) -> None:
         course, profile = self._course, self._course.profile
