@@ -318,7 +318,8 @@ def test_bench_and_driver_keys_are_told(tmp_path):
 def test_device_family_keys_are_told(tmp_path):
     """Of the file, of a boot mode, of a heat profile with its stages and limits, and of an alloy."""
     stages = ", ".join(f"{{{stage}: 1, {NO_SUCH}: 1}}" for stage in StageKind)
-    profile = f"{{{NO_SUCH}: 1, stages: [{stages}], limits: {{{NO_SUCH}: 1, soak: {{{NO_SUCH}: 1}}}}}}"
+    board = f"{{{NO_SUCH}: 1, capacity: {{{NO_SUCH}: 1}}}}"
+    profile = f"{{{NO_SUCH}: 1, board: {board}, stages: [{stages}], limits: {{{NO_SUCH}: 1, soak: {{{NO_SUCH}: 1}}}}}}"
     (tmp_path / "f.yaml").write_text(f"family: f\n{NO_SUCH}: 1\nusb-modes: [{{{NO_SUCH}: 1}}]\nprofiles: [{profile}]")
     keys = known_keys(lambda: load_family(tmp_path / "f.yaml", {}))
     assert {"vendor", "ceiling", "within", "hold", "above-liquidus", "source"} < keys

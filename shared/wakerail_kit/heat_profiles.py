@@ -65,6 +65,19 @@ class Limit:
     source: str
 
 
+Range = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class BoardOnPlate:
+    """What lies on the plate, each between a lowest and a highest value, and who says so."""
+
+    capacity_j_per_k: Range
+    contact_w_per_k: Range
+    loss_w_per_k: Range
+    source: str
+
+
 #: The figures that a profile may limit, with their units.
 FIGURES: Mapping[str, str] = {
     "ramp-up": "K/s",
@@ -84,19 +97,19 @@ class HeatProfile:
     """How to heat the boards of a family for one purpose. ``limits`` are by figure.
 
     A soak is timed on the way up between the two temperatures of ``soak_between_c``; None if it is not limited.
-    ``touch_source`` is who says that what is cooled down may be touched. ``board_capacity_j_per_k`` is the heat
-    capacity of what lies on the plate, None if nobody stated it.
+    ``touch_source`` is who says that what is cooled down may be touched. ``board`` is what lies on the plate, None if
+    nobody stated it: then nothing is said of its temperature.
     """
 
     name: str
     says: str
     alloy: Alloy
     ceiling_c: float
-    board_capacity_j_per_k: float | None
+    board: BoardOnPlate | None
     stages: tuple[Stage, ...]
     touch_source: str
     limits: Mapping[str, Limit]
-    soak_between_c: tuple[float, float] | None
+    soak_between_c: Range | None
 
     @property
     def hold(self) -> Stage:
@@ -136,14 +149,12 @@ def _profile(name: str, section: Section, alloys: Mapping[str, Alloy]) -> HeatPr
         section.note("alloy", f"{known_as!r} is not in alloys.yaml; {nearest(known_as, alloys)}")
     alloy = alloys.get(known_as, Alloy(known_as, "", 0.0, 0.0, ""))
     ceiling_c = section.quantity("ceiling", "Cel", low=0.0)
-    capacity = section.optional_quantity("board-capacity", "J/K")
-    if capacity is not None and capacity <= 0:
-        section.note("board-capacity", "must be above zero, like '12 J/K'")
+    board = _board(section.section("board")) if "board" in section else section.raw("board", None)
     given = section.sections("stages")
     stages = _stages(given)
     touch_source = _source(given[-1]) if stages and stages[-1].kind is StageKind.COOL else ""
     limits, soak = _limits(section.section("limits", default=None))
-    profile = HeatProfile(name, says, alloy, ceiling_c, capacity, tuple(stages), touch_source, limits, soak)
+    profile = HeatProfile(name, says, alloy, ceiling_c, board, tuple(stages), touch_source, limits, soak)
     if "stages" in section and all(any(kind in entry for kind in StageKind) for entry in given):
         _check_order(section, stages)
     for entry, stage in zip(given, stages, strict=True):
@@ -152,6 +163,24 @@ def _profile(name: str, section: Section, alloys: Mapping[str, Alloy]) -> HeatPr
         if stage.kind is StageKind.HOLD and stage.temperature_c < alloy.liquidus_c:
             entry.note("hold", profile.refusal(stage.temperature_c) + "; ramp higher before it")
     return profile
+
+
+def _board(section: Section) -> BoardOnPlate:
+    return BoardOnPlate(
+        capacity_j_per_k=_range(section.section("capacity"), "J/K"),
+        contact_w_per_k=_range(section.section("contact"), "W/K"),
+        loss_w_per_k=_range(section.section("loss"), "W/K"),
+        source=_source(section),
+    )
+
+
+def _range(section: Section, unit: str) -> Range:
+    low, high = section.quantity("min", unit), section.quantity("max", unit)
+    if low <= 0 and "min" in section:
+        section.note("min", "must be above zero")
+    if low > high and "max" in section:
+        section.note("min", f"{human(low, unit)} is above max, {human(high, unit)}")
+    return low, high
 
 
 def _stages(given: list[Section]) -> list[Stage]:
@@ -186,10 +215,10 @@ def _check_order(section: Section, stages: list[Stage]) -> None:
         section.note("stages", "must end with one hold and one cool, like '{hold: 2 min}' and '{cool: 48 degC}'")
 
 
-def _limits(section: Section) -> tuple[dict[str, Limit], tuple[float, float] | None]:
+def _limits(section: Section) -> tuple[dict[str, Limit], Range | None]:
     """Read the limits by figure, and between which temperatures a soak is timed."""
     limits: dict[str, Limit] = {}
-    soak_c: tuple[float, float] | None = None
+    soak_c: Range | None = None
     for figure, unit in FIGURES.items():
         if figure not in section:
             section.raw(figure, None)  # so that it is among the keys that are known here
@@ -206,7 +235,7 @@ def _limits(section: Section) -> tuple[dict[str, Limit], tuple[float, float] | N
     return limits, soak_c
 
 
-def _soak_between(given: Section) -> tuple[float, float]:
+def _soak_between(given: Section) -> Range:
     low_c, high_c = given.quantity("from", "Cel", low=0.0), given.quantity("to", "Cel", low=0.0)
     if high_c <= low_c and "from" in given and "to" in given:
         given.note("to", f"is not above 'from', {human(low_c, 'Cel')}")

@@ -31,6 +31,7 @@ _NAMES = {
     "1": ("a plain number", "3"),
     "K/s": ("a ramp", "1.5 K/s"),
     "J/K": ("a heat capacity", "12 J/K"),
+    "W/K": ("a thermal conductance", "0.5 W/K"),
 }
 _PINT_OF_UCUM = {"1": "dimensionless", "%": "percent"}
 #: What files and commands nearly always say, with its UCUM unit and factor, so that the daemon is ready before pint
@@ -50,6 +51,8 @@ COMMON = {
     "K": ("K", 1.0),
     "K/s": ("K/s", 1.0),
     "J/K": ("J/K", 1.0),
+    "W/K": ("W/K", 1.0),
+    "mW/K": ("W/K", 1e-3),
     "Ohm": ("Ohm", 1.0),
 }
 _QUANTITY = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")

@@ -67,7 +67,7 @@ def test_a_profile_is_read_as_it_is_written(tmp_path):
         ("cool", 48.0, None),
     ]
     assert profile.hold.temperature_c == 230.0
-    assert profile.board_capacity_j_per_k is None
+    assert profile.board is None
 
 
 @pytest.mark.parametrize(
@@ -124,6 +124,14 @@ def test_a_set_point_that_cannot_melt_or_is_above_the_ceiling_is_refused(tmp_pat
             "{peak:",
             "{soak: {from: 200 degC, to: 150 degC, max: 1 min, source: s}, peak:",
             "11: profiles[0].limits.soak.to: is not above 'from', 200 °C",
+        ),
+        (
+            "    stages:",
+            (
+                "    board: {capacity: {min: 9 J/K, max: 16 J/K}, contact: {min: 6 W/K, max: 1 W/K}, "
+                "loss: {min: 1 W/K, max: 2 W/K}, source: s}\n    stages:"
+            ),
+            "7: profiles[0].board.contact.min: 6 W/K is above max, 1 W/K",
         ),
         ("peak:", "peek:", "11: profiles[0].limits.peek: unknown key; did you mean 'peak'?"),
     ],
