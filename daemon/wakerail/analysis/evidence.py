@@ -40,6 +40,9 @@ _SHORT_SEEN, _SHORT_TOLD = 1.0, 2.5  # the most that the depth of so short a dip
 _NOVEL_WINDOWS = 32
 _LATE = 56  # the window from on which a boot is mostly over
 _MOST_ALIKE = 40.0
+_KNOWN = 0.7  # of the boots open as the one known does
+_ANYHOW = 0.1  # do so in a way that tells nothing
+_REALIGNED = 0.03  # how often a stage takes another time than the others, in a window
 _ABOVE_COUNTS = 0.35  # a wake-up overshoots what was drawn before, a boot mostly starts below it
 _SQRT_2PI = math.sqrt(2 * math.pi)
 
@@ -183,9 +186,9 @@ class Candidate:
             return odds + self.alike
         if not self.compared:
             return odds + self.novel
-        known = math.log(0.7) + min(self.alike, _MOST_ALIKE)
-        new = math.log(0.3) + self.novel
-        return odds + max(known, new) + math.log1p(math.exp(-abs(known - new)))
+        known = _KNOWN * math.exp(min(self.alike, _MOST_ALIKE))
+        other = _ANYHOW if self.sort in {Sort.COLLAPSE, Sort.BLINK} else 0.0
+        return odds + math.log(known + (1.0 - _KNOWN - other) * math.exp(self.novel) + other)
 
     def settle(self) -> None:
         """Look no further: keep what was seen until the next collapse, if that says more.
@@ -287,6 +290,9 @@ class Candidate:
         self._template = (*self._template[-1:], places)
         self._alike += np.nan_to_num(ratio)
         self.alike = _log_sum(self._alike)
+        self._alike = np.logaddexp(
+            self._alike + math.log(1 - _REALIGNED), self.alike + math.log(_REALIGNED) + ALIGNED
+        )
         self.compared += 1
         near = distance < 2 * spread
         self._gains[near] += (np.clip(here - places, -0.3, 0.3) - self._gains)[near] / (self.compared + 2)

@@ -46,13 +46,14 @@ STRETCHED -= math.log(float(np.exp(STRETCHED).sum()))
 class Opening:
     """One boot's levels, window by window, in the trail that it was seen in.
 
-    ``end_s`` is when that boot ended, None as long as it goes on.
+    ``end_s`` is when that boot ended, None as long as it goes on; from ``doubted_s`` on it may have been another.
     """
 
     trail: Trail
     start_s: float
     spacing_s: float
     end_s: float | None = None
+    doubted_s: float = math.inf
     _known: dict[int, tuple[Floats, float]] = field(default_factory=dict)
 
     def window_s(self, index: int, stretch: float = 1.0, shift: int = 0) -> tuple[float, float]:
@@ -90,8 +91,7 @@ class Opening:
 
         None if that is not past by ``until_s``, or after the boot's end.
         """
-        if self.end_s is not None:
-            until_s = min(until_s, self.end_s)
+        until_s = min(until_s, self.doubted_s, math.inf if self.end_s is None else self.end_s)
         from_s, to_s = offset_s + self.spacing_s * EDGES[index], offset_s + self.spacing_s * EDGES[index + 1]
         if self.start_s + _MOST_STRETCH * to_s > until_s:
             return None

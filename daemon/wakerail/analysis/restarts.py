@@ -37,6 +37,7 @@ _FIRST_WINDOWS = range(1, 6)
 _ANOTHER = 1.28  # times a level: what differs by less is the same
 _HOME_SHARE = 0.6  # of all the time
 _RIVAL = 2.5  # log odds
+_DOUBTFUL = 2.5  # how alike a candidate must have been for what it began to be doubted as part of the boot before
 _SHAPELESS = 8  # ticks
 _OFF_SHARE = 0.2  # of what it drew before: where the standing level is not known, what is lower may be it
 SAMPLE_TICKS = 12  # for so many ticks back the samples are asked for
@@ -393,6 +394,10 @@ class BootFinder:
         self._priors.learn(candidate.sort, probability_of(self._log_odds(candidate)))
         if candidate.evidence > -2.0:
             self._undecided.append(candidate)
+        if candidate.alike > _DOUBTFUL:
+            for boot in self.boots:
+                if boot.start_s < candidate.at_s:
+                    boot.doubted_s = min(boot.doubted_s, candidate.at_s)
         if self._template is None and candidate.sort in {Sort.COLLAPSE, Sort.BLINK}:
             self._template = candidate.opening  # not sure to be a boot, but what comes after it may be like it
 

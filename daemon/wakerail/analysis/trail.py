@@ -1,9 +1,15 @@
-"""The current as it was, tick by tick, so that its mean between any two moments can be had at once."""
+"""The current as it was, tick by tick, so that its mean between any two moments can be had at once.
+
+Means are of the current without its bursts: each tick counts with the median of the five about it, which leaves
+steps where they are. Bursts fall elsewhere in every boot, and would hide that two are alike.
+"""
 
 from __future__ import annotations
 
 from bisect import bisect_right
 from itertools import pairwise
+
+_BESIDE = 2  # ticks on either side of one whose median it counts with
 
 
 class Trail:
@@ -15,23 +21,32 @@ class Trail:
     def __init__(self) -> None:
         self.start_s: list[float] = []
         self.level_a: list[float] = []
-        self._charge_as: list[float] = []  # from the beginning to the start of each tick
+        self._charge_as: list[float] = []  # from the beginning to the start of each tick, up to two ticks ago
         self._covered_s: list[float] = []
+        self.smooth_a: list[float] = []
 
     def __len__(self) -> int:
         return len(self.start_s)
 
     def add(self, start_s: float, level_a: float, most_s: float) -> None:
         """Add a tick; the one before it is taken to have lasted until now, but at most ``most_s``."""
-        if self.start_s:
-            held_s = min(start_s - self.start_s[-1], most_s)
-            self._charge_as.append(self._charge_as[-1] + self.level_a[-1] * held_s)
-            self._covered_s.append(self._covered_s[-1] + held_s)
-        else:
-            self._charge_as.append(0.0)
-            self._covered_s.append(0.0)
         self.start_s.append(start_s)
         self.level_a.append(level_a)
+        if len(self.start_s) == 1:
+            self._covered_s.append(0.0)
+            self._charge_as.append(0.0)
+            return
+        self._covered_s.append(self._covered_s[-1] + min(start_s - self.start_s[-2], most_s))
+        if len(self.level_a) > _BESIDE + 1:
+            self._smooth()
+
+    def _smooth(self) -> None:
+        """Take the charge of the next tick that has enough of them after it."""
+        place = len(self._charge_as) - 1
+        about = sorted(self.level_a[max(place - _BESIDE, 0) : place + _BESIDE + 1])
+        held_s = self._covered_s[place + 1] - self._covered_s[place]
+        self._charge_as.append(self._charge_as[-1] + about[len(about) // 2] * held_s)
+        self.smooth_a.append(about[len(about) // 2])
 
     def place(self, at_s: float) -> int:
         """Return which tick holds at a moment: the last one that began by then, at least 0."""
@@ -64,4 +79,12 @@ class Trail:
         held_s = max(at_s - self.start_s[place], 0.0)
         if place + 1 < len(self.start_s):
             held_s = min(held_s, self._covered_s[place + 1] - self._covered_s[place])
-        return self._charge_as[place] + self.level_a[place] * held_s, self._covered_s[place] + held_s
+        covered_s = self._covered_s[place] + held_s
+        last = len(self._charge_as) - 1
+        if place < last:
+            return self._charge_as[place] + self.smooth_a[place] * held_s, covered_s
+        # the newest ticks have not enough after them to be smoothed
+        charge_as = self._charge_as[last]
+        for later in range(last, place):
+            charge_as += self.level_a[later] * (self._covered_s[later + 1] - self._covered_s[later])
+        return charge_as + self.level_a[place] * held_s, covered_s
