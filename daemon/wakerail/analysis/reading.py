@@ -24,7 +24,7 @@ from wakerail.analysis.stages import Stage, stages_of
 from wakerail.analysis.supply import BootEnd, SupplyWatch, flat_top_a
 from wakerail.analysis.telling import tell_restarts
 from wakerail.analysis.ticks import Ticks
-from wakerail.analysis.words import brief
+from wakerail.analysis.words import brief, brief_level
 from wakerail_kit.messages import Measurement
 from wakerail_kit.outcome import Finding, Outcome
 from wakerail_kit.units import human
@@ -183,6 +183,9 @@ class _Judged:
         before = seconds_of(self._watched.ticks, self._first_s, until_s)
         return float(np.median(before.median_a)) if len(before) else None
 
+    def _words(self, level_a: float) -> str:
+        return human(level_a, self._settings.unit)
+
     def conclude(self) -> _Conclusion:
         found = self._of_supply() or self._of_restarts() or self._of_the_record() or self._of_standing_draw()
         if found is not None:
@@ -212,13 +215,13 @@ class _Judged:
         standing_a, most_a = self.standing_a, self._settings.standing_max_a
         if standing_a is None or standing_a <= most_a:
             return None
-        says = f"It drew {human(standing_a, 'A')} before it was started; at most {human(most_a, 'A')} is right."
+        says = f"It drew {self._words(standing_a)} before it was started; at most {self._words(most_a)} is right."
         says += " Something on a main rail leaks."
         return _Conclusion(Finding.STANDING_DRAW, Outcome.FAILED, says, _MEASURED)
 
     def _of_supply(self) -> _Conclusion | None:
-        watched, limit_a = self._watched, self._settings.limit_a
-        limit = "" if limit_a is None else f" of {human(limit_a, 'A')}"
+        watched, limit_a, unit = self._watched, self._settings.limit_a, self._settings.unit
+        limit = "" if limit_a is None else f" of {self._words(limit_a)}"
         if (shorted_v := watched.supply.dragged_down_v()) is not None:
             says = f"The supply stands at its limit{limit} and is dragged down to {human(shorted_v, 'V')}."
             says += " A main rail is shorted."
@@ -229,13 +232,13 @@ class _Judged:
         # it may have been starved before it drew for long enough to be seen
         never_up = not self._drawing and watched.supply.met_its_limit and self._is_low(self._watched.end_s)
         if watched.supply.held_back(ends) or never_up:
-            more = "a higher limit" if limit_a is None else f"a limit of {human(2 * limit_a, 'A')}"
+            more = "a higher limit" if limit_a is None else f"a limit of {self._words(2 * limit_a)}"
             says = f"The supply ran into its limit{limit}, so the boot was held back; try {more}."
             return _Conclusion(Finding.SUPPLY_LIMITED, Outcome.INCONCLUSIVE, says, _MEASURED)
         if limit_a is None and len(watched.ticks) and (top_a := flat_top_a(watched.ticks)) is not None:
             says = (
-                f"The voltage sagged while the current stood at {brief_a(top_a)}, as of a supply at its limit, so the "
-                f"boot was held back; try a limit of {brief_a(2 * top_a)}."
+                f"The voltage sagged while the {self._settings.signal} stood at {brief_level(top_a, unit)}, as of a "
+                f"supply at its limit, so the boot was held back; try a limit of {brief_level(2 * top_a, unit)}."
             )
             return _Conclusion(Finding.SUPPLY_LIMITED, Outcome.INCONCLUSIVE, says, _MEASURED)
         return None
@@ -250,7 +253,7 @@ class _Judged:
         if not samples and watched.usb_only:
             return "USB alone showed no restart; without the current that is no proof that there was none."
         if samples < _FEWEST_SAMPLES:
-            return f"Only {samples} samples of the current came in; that carries no claim."
+            return f"Only {samples} samples of the {self._settings.signal} came in; that carries no claim."
         if self._spacing_s > _SLOWEST_S:
             return (
                 f"The samples are {brief(self._spacing_s)} apart, and a restart could hide between two; "
@@ -271,15 +274,15 @@ class _Judged:
 
     def _without_draw(self) -> _Conclusion:
         watched, settings = self._watched, self._settings
-        peak = human(float(watched.ticks.high_a.max()), "A")
+        peak = self._words(float(watched.ticks.high_a.max()))
         if (
             settings.standing_a is None
             and self.standing_a is None
             and (watched.base_a or 0.0) > settings.standing_max_a
         ):
             return _inconclusive(
-                f"It drew up to {peak} from the first sample on; without the current before the start, off and running "
-                "look the same. Measure that first."
+                f"It drew up to {peak} from the first sample on; without the {settings.signal} before the start, off "
+                "and running look the same. Measure that first."
             )
         waited_s = watched.end_s - (self._first_s if settings.prompted_s is None else settings.prompted_s)
         if waited_s < settings.patience_s:
@@ -301,7 +304,7 @@ class _Judged:
                 f"It stopped drawing only {brief(dark_s)} before the end; watch longer to see whether it comes "
                 f"back, {brief(self._settings.settle_s)} at least."
             )
-        peak, up = human(float(self._watched.ticks.high_a.max()), "A"), brief(fell_s - self._begun_s)
+        peak, up = self._words(float(self._watched.ticks.high_a.max())), brief(fell_s - self._begun_s)
         says = f"It began to start, drew up to {peak}, stopped after {up} and did not come back."
         return _Conclusion(Finding.STALLED, Outcome.FAILED, says, _STAYED_DARK)
 
@@ -314,10 +317,11 @@ class _Judged:
                 f"It was up for only {brief(up_s)} at the end; at least {brief(settings.settle_s)} are needed."
             )
         earlier_a, later_a = float(np.median(seconds.median_a[:half])), float(np.median(seconds.median_a[half:]))
-        level = human(later_a, "A")
+        level = self._words(later_a)
         if not 1 / _STEADY_FACTOR < later_a / max(earlier_a, 1e-9) < _STEADY_FACTOR:
             return _inconclusive(
-                f"Its current was still going from {human(earlier_a, 'A')} to {level} at the end; watch longer."
+                f"Its {settings.signal} was still going from {self._words(earlier_a)} to {level} at the end; "
+                "watch longer."
             )
         up = f"for {brief(up_s)}"
         began = "It started" if self._started_s is not None else "It was running already"
@@ -334,7 +338,7 @@ class _Judged:
 
     def _of_level(self, level_a: float, began: str, running: str) -> _Conclusion:
         """Tell running from hanging by the current alone: what runs rests after its boot, and never holds still."""
-        settings, seconds, level = self._settings, self._settled, human(level_a, "A")
+        settings, seconds, level = self._settings, self._settled, self._words(level_a)
         busiest_a = float(self._seconds.median_a.max())
         opening_a = None if self._started_s is None else level_at(self._watched.ticks, self._started_s, HOLD_S)
         spread_a = float(seconds.high_a.max() - seconds.low_a.min())
@@ -378,11 +382,6 @@ def _one_clean_boot() -> str:
     )
 
 
-def brief_a(level_a: float) -> str:
-    """Return a current with three digits."""
-    return human(float(f"{level_a:.3g}"), "A")
-
-
 def _measure(watched: Watched, reading: BootReading, standing_a: float | None) -> list[Measurement]:
     settings, cadence = watched.settings, reading.cadence
     found: list[Measurement] = []
@@ -397,9 +396,9 @@ def _measure(watched: Watched, reading: BootReading, standing_a: float | None) -
 
     # Whoever measured it before has it among the measurements already, unless it is what was found.
     if settings.standing_a is None or reading.finding is Finding.STANDING_DRAW:
-        note("standing-current", standing_a, "A", settings.standing_max_a)
-    note("peak-current", reading.peak_a, "A", settings.limit_a)
-    note("running-current", reading.running_a, "A", None)
+        note(f"standing-{settings.signal}", standing_a, settings.unit, settings.standing_max_a)
+    note(f"peak-{settings.signal}", reading.peak_a, settings.unit, settings.limit_a)
+    note(f"running-{settings.signal}", reading.running_a, settings.unit, None)
     note("restarts", float(len(reading.restarts)), "1", 0.0)
     # the two ends of an interval err independently
     doubt_s = max((restart.uncertainty_s for restart in reading.restarts), default=0.0) * math.sqrt(2)

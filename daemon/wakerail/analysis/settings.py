@@ -12,6 +12,8 @@ class ReaderSettings:
     """The known facts of a watch, and the reader's thresholds. Times are seconds, currents amperes.
 
     Facts, None where unknown:
+        unit: ``A``, or ``W`` where power was recorded in place of a current: then all that is amperes here and in what
+            is read is watts.
         prompted_s: when the person was told to start the device (monotonic).
         standing_a: the current measured before that, output on and device off.
         limit_a, set_v: the supply's current limit and set voltage.
@@ -25,6 +27,7 @@ class ReaderSettings:
         short_hold_s: how long the supply must be dragged down for a hard short; charging capacitors takes less.
     """
 
+    unit: str = "A"
     prompted_s: float | None = None
     standing_a: float | None = None
     limit_a: float | None = None
@@ -35,3 +38,8 @@ class ReaderSettings:
     settle_s: float = 10.0
     max_gap_s: float = 1.0
     short_hold_s: float = 0.5
+
+    @property
+    def signal(self) -> str:
+        """What was recorded, as a word: ``current`` or ``power``."""
+        return "current" if self.unit == "A" else "power"

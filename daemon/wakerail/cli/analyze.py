@@ -185,7 +185,6 @@ def _trade(analysis: Analysis) -> CadenceRow | None:
 def _draw(analysis: Analysis, source: str, out: Path) -> None:
     import numpy as np  # noqa: PLC0415
 
-    from wakerail.report.answer import in_its_unit  # noqa: PLC0415
     from wakerail.report.picture import draw_trace  # noqa: PLC0415
 
     reading = analysis.reading
@@ -203,7 +202,7 @@ def _draw(analysis: Analysis, source: str, out: Path) -> None:
             prompt_s=analysis.prompted_s,
             unit=analysis.unit,
             title=f"{Path(source).name}: {reading.outcome}, {reading.finding}",
-            subtitle=in_its_unit(reading.says, analysis.unit),
+            subtitle=reading.says,
             out=out,
         )
     except OSError as wrong:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from wakerail.analysis.reading import BootReading
+from wakerail.analysis.seen import Restart
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.watch import BootReader
 from wakerail.recordings.outline import Outline
@@ -17,6 +19,8 @@ from wakerail.recordings.samples import Piece, Recording, UsbEvent, in_time
 from wakerail.recordings.usb_log import read_usb_log
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.units import UnitInvalid, parse_quantity
+
+_CURRENTS_IN_WORDS = re.compile(r"(?<=\d )([mµ]?)A\b")
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +83,8 @@ def analyse(
 
     arrivals = in_time(source.pieces, source.events)
     reading, samples, start_s, end_s = read_boot(arrivals, BootReader(source.known), look)
+    if source.unit != "A":
+        reading = replace(reading, restarts=tuple(map(_of_power, reading.restarts)))
     if recording is not None and (notes := recording.notes()):
         tell("; ".join(notes))
         source.read_as[1:1] = notes
@@ -129,7 +135,7 @@ def _put_together(recording: Recording | None, usb: Path | None, tell: Callable[
         source = _Source(
             pieces=itertools.chain([first], recording.pieces),
             events=list(recording.usb),
-            known=recording.known,
+            known=replace(recording.known, unit=recording.unit),
             unit=recording.unit,
             begins=recording.begins(),  # known from the first piece on
             read_as=[recording.read_as],
@@ -141,6 +147,12 @@ def _put_together(recording: Recording | None, usb: Path | None, tell: Callable[
         source.begins = log.begins
         source.read_as.append(log.read_as)
     return source
+
+
+def _of_power(restart: Restart) -> Restart:
+    """Return a restart of a trace of power, whose sentence takes it for a current, with one that says watts."""
+    says = _CURRENTS_IN_WORDS.sub(r"\1W", restart.says).replace("current", "power")
+    return replace(restart, says=says)
 
 
 def _quantity(text: str, unit: str) -> float:

@@ -1,12 +1,11 @@
 """What was read from a recording, as words for a terminal and as JSON for a program.
 
-Where power was recorded in place of a current, all that is amperes in the reading is watts, and is said so.
+Where power was recorded in place of a current, all that is amperes in the reading is watts, and is named so.
 """
 
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -30,14 +29,6 @@ from wakerail_kit.units import human
 _MOST_ROWS = 30
 _CHART_ROWS = 6
 _IN_ASCII = str.maketrans({"µ": "u", "…": "."})
-_CURRENTS_IN_WORDS = re.compile(r"(?<=\d )([mµ]?)A\b")
-
-
-def in_its_unit(says: str, unit: str) -> str:
-    """Return a sentence of a reading with its currents as what was recorded: ``unit`` is ``A`` or ``W``."""
-    if unit == "A":
-        return says
-    return _CURRENTS_IN_WORDS.sub(rf"\1{unit}", says).replace("current", "power")
 
 
 # --- as JSON ---
@@ -54,9 +45,9 @@ def answer_json(answer: Analysis, trade: CadenceRow | None = None, known_good: C
             "finding": reading.finding,
             "outcome": reading.outcome,
             "probability": reading.probability,
-            "says": in_its_unit(reading.says, answer.unit),
+            "says": reading.says,
             "onset_s": reading.onset_s,
-            "restarts": [_restart_fields(answer, restart) for restart in reading.restarts],
+            "restarts": [_restart_fields(restart) for restart in reading.restarts],
             "stages": [_stage_fields(stage, unit) for stage in reading.stages],
             "cadence": None if reading.cadence is None else _cadence_fields(reading.cadence, trade),
             "known_good": None if known_good is None else _known_good_fields(known_good),
@@ -72,13 +63,13 @@ def answer_json(answer: Analysis, trade: CadenceRow | None = None, known_good: C
     )
 
 
-def _restart_fields(answer: Analysis, restart: Restart) -> dict[str, Any]:
+def _restart_fields(restart: Restart) -> dict[str, Any]:
     return {
         "at_s": restart.at_s,
         "again_s": restart.again_s,
         "probability": restart.probability,
         "evidence": list(restart.evidence),
-        "says": in_its_unit(restart.says, answer.unit),
+        "says": restart.says,
         "uncertainty_s": restart.uncertainty_s,
     }
 
@@ -181,7 +172,7 @@ def _heading(answer: Analysis, signs: Signs, width: int) -> Iterator[RenderableT
         (reading.finding, "bold"),
         f"   {_sure(reading.probability)}",
     )
-    yield Padding(Text(in_its_unit(reading.says, answer.unit)), (0, 2, 0, 4))
+    yield Padding(Text(reading.says), (0, 2, 0, 4))
     yield Text(signs.rule * width, style=style)
     moment = _clock(answer)
     facts = [f"{answer.samples} {'sample' if answer.samples == 1 else 'samples'}" if answer.samples else "USB alone"]
@@ -229,7 +220,7 @@ def _restarts(answer: Analysis) -> Table:
     )
     moment = _clock(answer)
     for restart in answer.reading.restarts[:_MOST_ROWS]:
-        why = Text(in_its_unit(restart.says, answer.unit))
+        why = Text(restart.says)
         why.append(f" ({', '.join(restart.evidence)})", style="dim")
         table.add_row(
             str(restart.number), moment(restart.at_s), moment(restart.again_s), _sure(restart.probability), why

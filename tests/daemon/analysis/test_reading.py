@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from wakerail.analysis.cadence import cadence_of
@@ -296,3 +298,35 @@ def test_a_device_starved_before_it_drew_for_long_is_not_called_dead(trace, watc
     starved = trace(20).then(0.0003, 2, **off).then(0.3 if seen else 0.0003, 0.05, **off).then(0.0003, 0.4, **off)
     starved.then(0.0003, 0.05, **on).then(0.0003, 15, **off)
     assert conclude(watch(starved, limit_a=0.5), starved)[:2] == (Finding.SUPPLY_LIMITED, Outcome.INCONCLUSIVE)
+
+
+def test_of_a_trace_of_power_every_sentence_is_in_watts(trace, watch):
+    def off():
+        return trace(20).then(0.0003, 2)
+
+    traces = (
+        off().boot(20),  # running
+        off().boot().then(0.4, 20, ripple=0.0),  # hangs
+        off().boot().then(0.6, 20),  # busy
+        off().boot().then(0.0003, 12),  # fell
+        off().boot().then(0.1, 8).then(0.5, 6),  # still going
+        off().then(0.0003, 20),  # no draw
+        trace(20).then(0.05, 20),  # standing draw
+        trace(20).then(0.05, 0.2),  # too few
+    )
+    told = set()
+    for one in traces:
+        for standing_a in (0.0003, 0.05, None):
+            in_a, in_w = (
+                watch(one, standing_a=standing_a, limit_a=None, unit=unit).reader.finish(one.end_s) for unit in "AW"
+            )
+            assert (in_w.finding, in_w.probability) == (in_a.finding, in_a.probability)
+            assert re.sub(r"(?<=\d )([mµ]?)A\b", r"\1W", in_a.says).replace("current", "power") == in_w.says
+            assert {one.name for one in in_w.measurements} <= {
+                "standing-power",
+                "peak-power",
+                "running-power",
+                "restarts",
+            }
+            told.add(in_w.finding)
+    assert told == {Finding.RUNNING, Finding.STALLED, Finding.NO_DRAW, Finding.STANDING_DRAW, Finding.TOO_LITTLE_DATA}

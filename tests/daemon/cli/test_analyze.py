@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 
 import numpy as np
@@ -74,6 +75,22 @@ def test_a_looping_board_is_told_to_a_person_with_a_picture(run, file, tmp_path)
     assert picture.read_text().startswith("<?xml")
 
 
+def test_a_trace_of_power_is_told_in_watts(run, tmp_path):
+    """The sentences, the JSON and the picture."""
+    t_s, watts = trace()
+    file, picture = tmp_path / "board.csv", tmp_path / "out.svg"
+    rows = "".join(f"{at:.2f},{mw:.3f}\n" for at, mw in zip(t_s, watts * 1e3, strict=True))
+    file.write_text(f"time (s),power (mW)\n{rows}", encoding="utf-8")
+    told = json.loads(run(file, "--json")[0])
+    assert len(told["restarts"]) == 3
+    assert {"standing_w", "running_w", "peak_w"} < set(told)
+    out, _ = run(file, "--plot", picture)
+    for says in (out, picture.read_text(), *(one["says"] for one in told["restarts"])):
+        assert not re.search(r"\d [mµ]?A\b|\(m?A\)|current (?!-)", says), says
+    assert "power fell to 2" in out
+    assert "power (mW)" in picture.read_text()
+
+
 def test_usb_alone_and_beside_the_trace(run, file, tmp_path):
     usb = tmp_path / "usb.csv"
     rows = "".join(
@@ -99,6 +116,7 @@ def test_usb_alone_and_beside_the_trace(run, file, tmp_path):
         (["board.csv", "--standing", "0.3"], "--standing: '0.3' has no unit; write it like '500 mA'"),
         (["board.csv", "--time", "Zeit"], "board.csv:1: --time 'Zeit': no such column; did you mean 'Zeit [s]'?"),
         (["--usb", "gone.csv"], "gone.csv: no such file"),
+        (["--usb", "gone.csv", "--like", "last"], "--like: a USB log alone has no current to compare"),
     ],
 )
 def test_a_mistake_is_one_line_and_exit_code_2(run, monkeypatch, file, args, says):

@@ -101,6 +101,16 @@ async def test_a_file_is_compared_with_runs_named_by_hand(watches, run, tmp_path
     assert told["difference_a"] == pytest.approx(0.14, rel=0.1)
 
 
+async def test_a_trace_of_power_is_not_compared_with_currents(watches, run, tmp_path):
+    good = await watches.add()
+    file = tmp_path / "power.csv"
+    rows = "".join(f"{at / 20:.2f},{0.3 + 0.01 * (at % 3):.3f}\n" for at in range(400))
+    file.write_text(f"time (s),power (W)\n{rows}", encoding="utf-8")
+    out, err = run(file, "--like", good, expect=2)
+    assert out == ""
+    assert err.splitlines()[-1].endswith("power.csv holds power, and the runs of the journal hold currents")
+
+
 async def test_a_wrong_reference_is_one_line_and_exit_code_2(watches, run):
     good, silent = await watches.add(), await watches.add(onset=False)
     for like, says in (
