@@ -82,7 +82,8 @@ class Watched:
 class BootReading:
     """What a watch concludes, with the ``probability`` that it is so. None is what could not be had.
 
-    ``restarts`` are those that count in the end, in the order of time. ``standing_a`` is what the device drew before
+    ``restarts`` are those that count in the end, in the order of time, each with the number that it was told under;
+    who counts them anew counts by time. ``standing_a`` is what the device drew before
     it was started, ``running_a`` the level of the settling time at the end, ``cadence`` needs two restarts.
     ``last_seen`` is what became sure only at the end; how much that is depends on the pieces that the reader was given.
     """

@@ -28,6 +28,7 @@ class RunTrace:
         self._prompt_s: float | None = None
         self._onset_s: float | None = None
         self._restarts: dict[int, RestartSeen] = {}
+        self._taken_back: set[int] = set()
         self._stages: list[StageLevel] = []
         self._frames: list[Frame] = []
 
@@ -50,9 +51,8 @@ class RunTrace:
                 self._stages += stages.stages
 
     def _revise(self, revised: RestartRevised) -> None:
-        if not revised.counts:
-            self._restarts.pop(revised.number, None)
-        elif revised.number in self._restarts:
+        (self._taken_back.discard if revised.counts else self._taken_back.add)(revised.number)
+        if revised.number in self._restarts:
             restart = self._restarts[revised.number]
             self._restarts[revised.number] = msgspec.structs.replace(restart, probability=revised.probability)
 
@@ -65,7 +65,8 @@ class RunTrace:
         if times_s.size:
             from wakerail.report.picture import draw_trace  # noqa: PLC0415  matplotlib is slow to import
 
-            restarts = sorted(self._restarts.values(), key=lambda one: one.at_s)
+            counting = [one for number, one in self._restarts.items() if number not in self._taken_back]
+            restarts = sorted(counting, key=lambda one: one.at_s)
             for suffix in (".svg", ".png"):
                 written.append(folder / f"trace{suffix}")
                 draw_trace(

@@ -219,12 +219,10 @@ def _restarts(answer: Analysis) -> Table:
         Column("why"),
     )
     moment = _clock(answer)
-    for restart in answer.reading.restarts[:_MOST_ROWS]:
+    for number, restart in enumerate(answer.reading.restarts[:_MOST_ROWS], 1):
         why = Text(restart.says)
         why.append(f" ({', '.join(restart.evidence)})", style="dim")
-        table.add_row(
-            str(restart.number), moment(restart.at_s), moment(restart.again_s), _sure(restart.probability), why
-        )
+        table.add_row(str(number), moment(restart.at_s), moment(restart.again_s), _sure(restart.probability), why)
     return table
 
 

@@ -62,6 +62,7 @@ def test_the_picture_shows_stages_and_what_still_counts_of_the_restarts(tmp_path
         again_s = at_s + 0.4
         tell(RestartSeen(run="r", at_s=at_s, again_s=again_s, number=number, evidence=[], says="", probability=0.9))
     tell(RestartRevised(run="r", number=1, at_s=103.0, probability=0.2, counts=False, says="none"))
+    tell(RestartRevised(run="r", number=2, at_s=105.0, probability=0.3, counts=False, says="a sleep"))
     tell(RestartRevised(run="r", number=2, at_s=105.0, probability=0.99, counts=True, says="USB, too"))
     stage = StageLevel(start_s=101.0, end_s=103.0, mean_a=0.3, spread_a=0.01, peak_a=0.4, charge_ma_s=600.0)
     tell(StagesRead(run="r", count=1, stages=[stage]))

@@ -33,6 +33,10 @@ def restart(number, at_s):
     )
 
 
+def replace_number(one, number):
+    return SimpleNamespace(**{**vars(one), "number": number})
+
+
 def stage(number):
     return Stage(number * 1.0, number + 1.0, 0.25, 0.0125, 0.4, 250.0, 0.9625)
 
@@ -109,6 +113,17 @@ def test_words_say_the_headline_restarts_stages_and_cadence(analysis, show):
     rows = [" ".join(line.split()) for line in lines]
     assert "2.000 s 1.000 s 250 mA 12.5 mA 400 mA 250 mA s 962 mJ" in rows
     assert TRADE.says in text
+
+
+def test_restarts_are_counted_by_time_whatever_number_they_were_told_under(analysis, show):
+    late = [replace_number(one, number) for one, number in zip(analysis.reading.restarts, (1, 3, 2), strict=True)]
+    analysis.reading.restarts = tuple(late)
+    rows = [line.split()[:2] for line in show(answer_text(analysis), width=110) if "began again" not in line]
+    assert [row for row in rows if row and row[0] in {"1", "2", "3"}] == [
+        ["1", "5.000"],
+        ["2", "10.000"],
+        ["3", "15.000"],
+    ]
 
 
 def test_the_chart_marks_restarts_where_they_are(analysis, show):

@@ -364,7 +364,25 @@ async def test_a_restart_that_was_taken_back_does_not_end_a_watch(bench):
     (revised,) = (event for event in bench.events() if isinstance(event, RestartRevised))
     assert (revised.number, revised.counts, revised.probability) == (1, False, 0.2)
     (evidence,) = (each for each in verdict.evidence if each.type == "wakerail.restart-revised.v1")
-    assert evidence.says == "Restart 1 anew: it was none."
+    assert evidence.says == "Told anew: it was none, which counts no more."
+
+
+async def test_a_restart_that_is_told_late_stands_in_its_place_in_the_evidence(bench):
+    """It was announced as the third; that stays as it was."""
+    late = Restart(4.0, 4.4, 3, 0.8, ("opening-again",), "the boot opened as the first did", 0.05)
+    revised = Revision(1, 3.0, 0.999, counts=True, says="USB shows it, too")
+    make, _ = scripted((3.0, 6.0), finding=Finding.RESTARTING, outcome=Outcome.FAILED, last_seen=(late, revised))
+    run, _ = bench.start(HEAD + ON + "  - watch: {for: 9 s, signals: [supply.current]}\n", make_reader=make)
+    verdict = await bench.verdict(run)
+    told = [(each.at_s, each.says) for each in verdict.evidence if "restart" in each.type]
+    assert told == [
+        (3.0, "The current fell."),
+        (3.0, "Told anew: USB shows it, too."),
+        (4.0, "The boot opened as the first did."),
+        (6.0, "The current fell."),
+    ]
+    numbers = [event.number for event in bench.events() if isinstance(event, RestartSeen)]
+    assert numbers == [1, 2, 3]
 
 
 async def test_what_becomes_sure_at_the_end_of_a_watch_is_told_like_all_else(bench):

@@ -80,7 +80,7 @@ class Watch:
         boot = watched.boot(reading.onset_s)
         if boot is not None and (compared := await context.compared(boot, watched.usb_family)) is not None:
             says = f"{says} {compared.told}"
-        return StepOutput(reading.outcome, reading.finding, says, tuple(reading.measurements), tuple(watched.evidence))
+        return StepOutput(reading.outcome, reading.finding, says, tuple(reading.measurements), watched.in_time())
 
 
 @dataclass(slots=True)
@@ -139,6 +139,10 @@ class _Watched:
         ]
         await self.context.tell(StagesRead(run=self.context.run, count=len(reading.stages), stages=stages))
 
+    def in_time(self) -> tuple[Evidence, ...]:
+        """Return the evidence by when it happened: a restart that was told late stands in its place."""
+        return tuple(sorted(self.evidence, key=lambda one: one.at_s or 0.0))
+
     async def _record(self, seen: Sequence[Seen]) -> None:
         for item in seen:
             data, says = self._event(item)
@@ -161,7 +165,8 @@ class _Watched:
                 counts=item.counts,
                 says=item.says,
             )
-            return revised, sentence(f"restart {item.number} anew: {item.says}")
+            # it stands below its restart, whose number is of no use where they are in the order of time
+            return revised, sentence(f"told anew: {item.says}{'' if item.counts else ', which counts no more'}")
         self.counting.add(item.number)
         restart = RestartSeen(
             run=run,
