@@ -82,6 +82,16 @@ class InterlockReset(EventData, frozen=True, kw_only=True):
     operator: str
 
 
+class WorkerDied(EventData, frozen=True, kw_only=True):
+    """The process that serves the bench died or hung; the supervisor walked over the instruments in its place.
+
+    ``not_reached`` are the instruments that could not be seen in their safe state and may be on.
+    """
+
+    how: str
+    not_reached: list[str]
+
+
 class LineResult(Struct, frozen=True, kw_only=True):
     """One line of a charge port: ``vbus``, ``ground``, ``d_plus``, ``d_minus``, ``cc1``, ``cc2``, ..."""
 

@@ -122,6 +122,11 @@ class Kind:
     tests: Mapping[str, str] = field(default_factory=dict)
     must_be_limited: tuple[str, ...] = ()
 
+    @property
+    def can_hurt(self) -> bool:
+        """True if an instrument of this kind can let power through, and so has a safe state."""
+        return any(setting.energises for setting in self.settings.values())
+
     def safe_order(self, wanted: Mapping[str, float | bool]) -> list[str]:
         """Return the names of ``wanted`` in the order to apply them: off first, on last, as declared between."""
 

@@ -249,6 +249,22 @@ class ListSequences(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     """Ask which sequences the daemon knows."""
 
 
+class MakeSafe(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """End every run and put every instrument into its safe state, now."""
+
+    why: str = "asked to by a person"
+
+
+class SafeState(Struct, frozen=True, kw_only=True):
+    """How an instrument was seen after it was to be made safe. What cannot hurt is always ``safe``."""
+
+    instrument: str
+    kind: str
+    can_hurt: bool
+    safe: bool
+    says: str
+
+
 class Ask(Struct, frozen=True, kw_only=True):
     """The envelope of a request: ``reply_to`` is the response topic, ``id`` comes back in the answer."""
 
@@ -273,6 +289,7 @@ ASK_VERBS: dict[str, type[Struct]] = {
     "confirm": AnswerPrompt,
     "cool": CoolRun,
     "reset": ResetInterlock,
+    "safe": MakeSafe,
     "instruments": ListInstruments,
     "sequences": ListSequences,
 }

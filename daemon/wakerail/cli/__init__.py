@@ -5,10 +5,12 @@ from __future__ import annotations
 import gc
 import logging
 import sys
+from collections.abc import Callable
+from typing import Any
 
 from wakerail_kit.errors import ConfigInvalid, WakerailError
 
-USAGE, BENCH_FAULT = 2, 5
+USAGE, BENCH_FAULT, INTERRUPTED = 2, 5, 130
 
 
 def main() -> None:
@@ -20,21 +22,27 @@ def main() -> None:
     from wakerail.cli.app import UsageError, app  # noqa: PLC0415  so that Ctrl-C during the imports is quiet, too
 
     gc.enable()
+    sys.exit(told(lambda: app(prog_name="wakerail", standalone_mode=False), UsageError))
+
+
+def told(work: Callable[[], object], *usage_errors: Any) -> int:
+    """Do ``work`` and return its exit code; an error of ours is told in one line on stderr."""
     try:
-        sys.exit(app(prog_name="wakerail", standalone_mode=False))
-    except UsageError as wrong:
+        code = work()
+    except usage_errors as wrong:
         if says := " ".join(wrong.format_message().split()):  # else it has shown its help instead
             print(f"wakerail: {says}", file=sys.stderr)  # noqa: T201
-        sys.exit(USAGE)
+        return USAGE
     except ConfigInvalid as wrong:
         for problem in wrong.problems:
             print(f"wakerail: {problem}", file=sys.stderr)  # noqa: T201  this is the command line
-        sys.exit(USAGE)
+        return USAGE
     except WakerailError as wrong:
         print(f"wakerail: {wrong}", file=sys.stderr)  # noqa: T201
-        sys.exit(BENCH_FAULT)
+        return BENCH_FAULT
     except KeyboardInterrupt:
-        sys.exit(130)
+        return INTERRUPTED
     except BrokenPipeError:
         sys.stderr.close()
-        sys.exit(1)
+        return 1
+    return code if isinstance(code, int) else 0

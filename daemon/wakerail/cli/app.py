@@ -7,7 +7,7 @@ from typing import Annotated, cast
 
 import typer
 
-from wakerail.cli import analyze, bench, demo, run, sim
+from wakerail.cli import analyze, bench, demo, run, safe, serve, sim
 from wakerail.cli.log import log
 
 #: A command line that cannot be understood; typer has no public name for what its own errors are made from.
@@ -36,7 +36,8 @@ def _wakerail(
 ) -> None: ...
 
 
-app.command("serve")(bench.serve)
+app.command("serve")(serve.serve)
+app.command("safe")(safe.safe)
 app.command("sim")(sim.sim)
 app.command("run")(run.run)
 app.command("replay")(demo.replay)

@@ -1,10 +1,8 @@
-"""Commands about the bench itself: serve it, check it, ask what it has."""
+"""Commands about the bench itself: check it, ask what it has."""
 
 from __future__ import annotations
 
 import asyncio
-import gc
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -39,29 +37,6 @@ MARKS = {
     InstrumentState.STOPPED: "○",
     InstrumentState.GONE: "✗",
 }
-
-
-def serve(
-    config: Config = None,
-    log_form: Annotated[str, typer.Option("--log", help="How to log: console or json.")] = "console",
-    verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Log more.")] = False,
-) -> None:
-    """Serve the bench: host its instruments, take requests, keep the log. Ends safely on Ctrl-C."""
-    gc.disable()  # until the bench is ready: see main()
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy only packs samples here: no threads to wake for that
-    from wakerail.cli.logs import set_up_logging  # noqa: PLC0415  the daemon's imports are only the daemon's
-    from wakerail.serve import serve as serve_bench  # noqa: PLC0415
-
-    if log_form not in {"console", "json"}:
-        raise ConfigInvalid(f"--log {log_form!r} is not known; one of console, json")
-    set_up_logging(log_form, verbose=verbose)
-
-    def ready(bench: str, url: str) -> None:
-        print(f"{bench} is ready; broker {url}", flush=True)  # noqa: T201
-        gc.freeze()  # what is loaded now stays: no collection need ever look at it
-        gc.enable()
-
-    asyncio.run(serve_bench(config_file(config), RealClock(), ready))
 
 
 def check(config: Config = None, as_json: AsJson = False) -> None:

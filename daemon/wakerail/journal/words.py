@@ -119,6 +119,12 @@ def _(data: events.InterlockReset) -> Line:
 
 
 @_line.register
+def _(data: events.WorkerDied) -> Line:
+    after = f"NOT SAFE: {', '.join(data.not_reached)}" if data.not_reached else "every instrument was made safe"
+    return Line("daemon", f"its worker {data.how}; {after}", Tone.BAD)
+
+
+@_line.register
 def _(data: events.PortTested) -> Line:
     if data.passed:
         return Line(data.instrument, f"port tested: {len(data.lines)} lines passed", Tone.GOOD)

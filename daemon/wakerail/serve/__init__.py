@@ -1,5 +1,1 @@
-"""The daemon: one bench served, from configuration to a safe end."""
-
-from wakerail.serve.worker import serve
-
-__all__ = ["serve"]
+"""The daemon: a supervisor that outlives what it watches, and the worker that serves the bench."""

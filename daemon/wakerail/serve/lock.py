@@ -1,4 +1,4 @@
-"""One daemon for one bench: a lock file beside the journal, held as long as the process lives."""
+"""One daemon for one bench: a lock file beside the journal, held as long as any process of the daemon lives."""
 
 from __future__ import annotations
 
@@ -13,6 +13,11 @@ try:
     import fcntl
 except ImportError:  # not a POSIX system: the ports are opened exclusively all the same
     fcntl = None  # type: ignore[assignment]
+
+
+def lock_folder(journal: str) -> Path:
+    """Return where the lock of a bench lies, given its journal."""
+    return Path("var") if "://" in journal else Path(journal).parent
 
 
 @contextmanager
@@ -38,3 +43,18 @@ def bench_lock(folder: Path, bench: str) -> Iterator[None]:
         file.write(str(os.getpid()))
         file.flush()
         yield
+
+
+def lock_holder(folder: Path, bench: str) -> str | None:
+    """Return the process that serves the bench, or None if none does as far as can be seen."""
+    try:
+        with (folder / f"{bench}.lock").open(encoding="ascii") as file:
+            if fcntl is None:
+                return None
+            try:
+                fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
+            except OSError:
+                return file.read().strip() or "unknown"
+    except OSError:
+        pass
+    return None

@@ -53,6 +53,10 @@ class Runs:
     async def abort_all(self, why: str) -> list[Verdict]:
         """Take no new runs, end every run in progress, and return the verdicts that they still gave."""
         self._closed = True
+        return await self.end_all(why)
+
+    async def end_all(self, why: str) -> list[Verdict]:
+        """End every run in progress, and return the verdicts that they still gave."""
         runs = list(self._running.values())
         for run in runs:
             run.abort(why)

@@ -1,4 +1,4 @@
-"""Serves a bench from configuration to a safe end.
+"""Serves a bench from configuration to a safe end, as the supervisor's child.
 
 Shut down in stages, each bounded: no new runs, runs aborted, instruments made safe, journal flushed, bus closed.
 """
@@ -8,22 +8,23 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import importlib
-import signal
-from collections.abc import Callable
-from pathlib import Path
+from collections.abc import Callable, Sequence
 
 import structlog
 
-from wakerail.bench import Bench, load_plugins
+from wakerail.bench import Bench
 from wakerail.bus import Bus, EmbeddedBroker, Mirror, Requests
-from wakerail.config import load_bench_config, load_place
-from wakerail.journal import Journal
+from wakerail.config import BenchConfig, load_place
+from wakerail.journal import Journal, JournalUnavailable
+from wakerail.serve.by_hand import SafeByHand
+from wakerail.serve.child import STOP_SIGNALS
 from wakerail.serve.history import JournalHistory
-from wakerail.serve.lock import bench_lock
+from wakerail.serve.lifeline import Lifeline
 from wakerail.serve.runs import Runs
+from wakerail.serve.walk import Note
 from wakerail_kit import topics
 from wakerail_kit.clock import Clock, rfc3339
-from wakerail_kit.errors import ConfigInvalid
+from wakerail_kit.errors import ConfigInvalid, DeviceUnavailable
 from wakerail_kit.messages import InstrumentState, Status
 
 #: How long broker and instruments get for their first attempt before the bench is called ready without them.
@@ -32,38 +33,44 @@ FIRST_ATTEMPT_S = 2.0
 log = structlog.get_logger()
 
 
-async def serve(config_file: Path, clock: Clock, ready: Callable[[str, str], None]) -> None:
-    """Serve the bench until SIGINT or SIGTERM; call ``ready(bench, broker_url)`` once it takes requests.
+async def serve(
+    config: BenchConfig, clock: Clock, lifeline: Lifeline, notes: Sequence[Note], ready: Callable[[str, str], None]
+) -> None:
+    """Serve the bench until told to stop; call ``ready(bench, broker_url)`` once it takes requests.
 
-    Raises ConfigInvalid for a wrong configuration, a port in use or a second daemon; nothing is opened then.
+    ``notes`` is what happened after the last worker's death; it goes into the journal first. Raises ConfigInvalid
+    for a wrong configuration or a port in use, and nothing is opened then; DeviceUnavailable, after a safe end, if
+    the supervisor is gone.
     """
-    plugins = load_plugins()
-    for refusal in plugins.refused:
-        log.error("plugin refused", why=refusal)
-    config = load_bench_config(config_file, plugins.types, clock)
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
-    for number in (signal.SIGINT, signal.SIGTERM):
+    for number in STOP_SIGNALS:
         loop.add_signal_handler(number, stop.set)
     structlog.contextvars.bind_contextvars(bench=config.name)
 
+    def alone() -> None:
+        log.error("the supervisor is gone; going into the safe state, then ending")
+        stop.set()
+
     async with contextlib.AsyncExitStack() as stack:
-        stack.enter_context(bench_lock(_lock_folder(config.journal), config.name))
+        await stack.enter_async_context(lifeline.beating(alone))
         url, broker = config.broker_url, None
         if url is None:
             broker = EmbeddedBroker(port=config.broker_port)
             try:
                 url = await broker.start()
             except ConfigInvalid as wrong:
-                raise ConfigInvalid(f"{load_place(config_file).broker_key}: {wrong}") from None
+                raise ConfigInvalid(f"{load_place(config.file).broker_key}: {wrong}") from None
             stack.push_async_callback(broker.stop)
         journal = await Journal.open(config.journal, bench=config.name, clock=clock)
         stack.push_async_callback(journal.close)
+        await _record(journal, notes)
 
         bus, requests = Bus(), Requests()
         bench = Bench(config, clock, bus, journal)
         runs = Runs(bench, config.sequences, JournalHistory(config.journal))
         runs.handle(requests)
+        SafeByHand(bench, runs).handle(requests)
 
         def status(state: InstrumentState, words: str) -> Status:
             return Status(
@@ -90,10 +97,13 @@ async def serve(config_file: Path, clock: Clock, ready: Callable[[str, str], Non
         bus.publish(daemon_topic, status(InstrumentState.READY, "ready"), retain=True)
         await _first_attempts(mirror, bench, stop)
         ready(config.name, url)
+        lifeline.ready()
         # Loaded now, while nobody waits for it, rather than at the first request to run something.
         await asyncio.to_thread(importlib.import_module, "wakerail.sequences")
         await stop.wait()
         log.info("stopping")
+    if lifeline.cut:
+        raise DeviceUnavailable("the supervisor is gone, so the bench is not served any more")
 
 
 async def _first_attempts(mirror: Mirror, bench: Bench, stop: asyncio.Event) -> None:
@@ -112,8 +122,12 @@ async def _first_attempts(mirror: Mirror, bench: Bench, stop: asyncio.Event) -> 
     await asyncio.gather(*either, return_exceptions=True)
 
 
-def _lock_folder(journal: str) -> Path:
-    return Path("var") if "://" in journal else Path(journal).parent
+async def _record(journal: Journal, notes: Sequence[Note]) -> None:
+    for note in notes:
+        try:
+            await journal.append(note.topic, note.event)  # from there it goes out to the broker
+        except JournalUnavailable as wrong:
+            log.error("event is not in the journal", why=str(wrong), type=note.event.type)
 
 
 async def _end(task: asyncio.Task[None]) -> None:
