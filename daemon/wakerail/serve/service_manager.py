@@ -12,6 +12,9 @@ from collections.abc import Mapping
 
 from wakerail_kit.clock import Clock
 
+#: A manager that takes nothing is not waited for.
+_SEND_TIMEOUT_S = 0.5
+
 
 class ServiceManager:
     """The service manager, if there is one (sd_notify(3), sd_watchdog_enabled(3))."""
@@ -32,7 +35,7 @@ class ServiceManager:
         if not self._address:
             return
         with contextlib.suppress(OSError), socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as door:
-            door.setblocking(False)
+            door.settimeout(_SEND_TIMEOUT_S)
             door.sendto("\n".join(lines).encode(), self._address)
 
     def still_here(self) -> None:

@@ -44,7 +44,7 @@ class Patience:
     """How long the supervisor waits for what."""
 
     #: A worker without a sign of life for so long counts as hung. Its interlocks have threads of their own meanwhile.
-    silence_s: float = 4.0
+    silence_s: float = 3.0
     #: From being told to end until it is killed.
     stop_s: float = 15.0
     #: From being killed until the walk begins although it is still there, stuck in the kernel.

@@ -151,6 +151,23 @@ class BenchUp:
         assert said.startswith("ok"), said
         return said
 
+    @property
+    def worker(self) -> int:
+        """The process that the daemon's supervisor watches."""
+        pid = self.daemon.pid
+        return int(Path(f"/proc/{pid}/task/{pid}/children").read_text().split()[0])
+
+    async def is_safe(self) -> bool:
+        """Tell whether output and heater are off, as the world sees it."""
+        seen = await self.hands("state")
+        return " output=off " in seen and " heater=off " in seen
+
+    async def becomes_safe(self, timeout_s: float = 10.0) -> None:
+        """Wait until output and heater are off."""
+        async with asyncio.timeout(timeout_s):
+            while not await self.is_safe():
+                pass  # each look takes its time
+
     async def output_is_off(self) -> bool:
         return " output=off " in await self.hands("state")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import os
 import shutil
 import signal
 
@@ -70,7 +71,7 @@ async def test_a_broker_that_dies_in_a_run_disturbs_nothing_and_gets_the_verdict
 
         followed = await bench.boot_watch("window=60 s")
         await followed.says(WATCHING)
-        bench.daemon.signal(signal.SIGKILL)
+        os.kill(bench.worker, signal.SIGKILL)
         assert await followed.ends() == 5
         (line,) = (line for line in followed.mistakes if line.startswith("wakerail: "))
         assert line.startswith("wakerail: the daemon of shop is gone: ")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import signal
-import sqlite3
 
 from wakerail_kit.messages import InstrumentState
 
@@ -75,25 +74,15 @@ async def test_a_daemon_that_is_told_to_end_aborts_the_run_and_switches_off(shop
         assert shop.verdict(program) == kept
 
 
-async def test_a_killed_daemon_loses_nothing_and_the_next_one_switches_off(shop):
+async def test_a_worker_left_alone_switches_off_and_loses_nothing(shop):
     async with shop.sim() as addresses:
         config = shop.configure(addresses)
         async with shop.daemon(config) as (daemon, url):
             bench = shop.bench_of(config, daemon, url)
             program = await bench.boot_watch("window=60 s")
             await program.says(WATCHING)
-            daemon.signal(signal.SIGKILL)
-            assert await program.ends() == 5
-            assert program.out == ""
-            (line,) = (line for line in program.mistakes if line.startswith("wakerail: "))
-            assert "broker" in line
-            assert " output=on " in await bench.hands("state")  # nobody was left to switch it off
-        database = sqlite3.connect(bench.journal)
-        assert database.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-        database.close()
-        code, shown = await shop.command("log", "show", "last", "--journal", str(bench.journal))
-        assert code == 0
-        assert "Bridge the power-button pads" in shown.out
-        assert "No verdict yet." in shown.out
-        async with shop.daemon(config):
-            assert await bench.output_is_off()
+            daemon.signal(signal.SIGKILL)  # the supervisor: there is nobody who would start another worker
+            await daemon.says("the supervisor is gone, so the bench is not served any more")
+            assert await program.ends() == 4
+            assert await bench.is_safe()
+            assert bench.kept_verdicts() == [shop.verdict(program)]

@@ -1,0 +1,100 @@
+"""Whatever ends the worker, with heater and output on: the bench is switched off, served again, and nothing resumed."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import resource
+import signal
+import sqlite3
+
+from wakerail.journal import JournalReader
+from wakerail_kit.events import MadeSafe, WorkerDied, any_data
+from wakerail_kit.messages import Event
+
+HEAT = """\
+sequence: heat
+purpose: Output and heater on.
+needs: {supply: power-source, plate: heat-source}
+steps:
+  - prompt: Confirm.
+  - supply: {volts: 3.85 V, limit: 1 A, output: on}
+  - plate: {temperature: 120 degC, heater: on}
+  - wait: 600 s
+finally:
+  - supply: {output: off}
+  - plate: {heater: off}
+"""
+HEATING = "Wait 600 s"
+READY = " is ready; broker "
+
+
+@contextlib.asynccontextmanager
+async def heatable(shop):
+    """A bench whose own sequence switches everything on."""
+    (shop.folder / "sequences").mkdir()
+    (shop.folder / "sequences" / "heat.yaml").write_text(HEAT)
+    async with shop.bench() as bench:
+        yield bench
+
+
+async def heat(bench):
+    """Begin a run and wait until everything is on."""
+    program = await bench.run("heat", "--yes")
+    await program.says(HEATING)
+    seen = await bench.hands("state")
+    assert " output=on " in seen
+    assert " heater=on " in seen
+    return program
+
+
+def deaths(journal):
+    """Return how each worker died, and what was walked over then, as the journal has it."""
+    with JournalReader(str(journal)) as reader:
+        kept = [any_data(each.message) for each in reader.messages() if isinstance(each.message, Event)]
+    found = []
+    for data in kept:
+        if isinstance(data, WorkerDied):
+            found.append((data.how, data.not_reached, {}))
+        elif isinstance(data, MadeSafe) and found and len(found[-1][2]) < 2:
+            found[-1][2][data.instrument] = data.reached
+    return found
+
+
+async def test_nothing_that_ends_the_worker_leaves_anything_on(shop):
+    walked = ([], {"supply": True, "plate": True})
+    async with heatable(shop) as bench:
+        followed = await heat(bench)
+        os.kill(bench.worker, signal.SIGKILL)
+        await bench.becomes_safe()
+        assert await followed.ends() == 5
+        assert bench.daemon.running
+        await bench.daemon.says(READY, times=2)
+        assert await bench.is_safe()  # and stays so: nothing is resumed
+        assert deaths(bench.journal) == [("was killed by SIGKILL", *walked)]
+        assert bench.kept_verdicts() == []
+        code, shown = await shop.command("log", "show", "last", "--journal", str(bench.journal))
+        assert code == 0
+        assert "No verdict yet." in shown.out
+
+        await heat(bench)
+        worker, full = bench.worker, (1024, resource.RLIM_INFINITY)  # as a full disk: no file grows beyond a kilobyte
+        for process in (bench.daemon.pid, worker):
+            resource.prlimit(process, resource.RLIMIT_FSIZE, full)
+        os.kill(worker, signal.SIGKILL)
+        await bench.becomes_safe()
+        await bench.daemon.says("not in the journal yet")
+        resource.prlimit(bench.daemon.pid, resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY,) * 2)
+        await bench.daemon.says(READY, times=3)
+        assert [how for how, *_ in deaths(bench.journal)] == ["was killed by SIGKILL"] * 2  # the next worker wrote it
+
+        await heat(bench)
+        with contextlib.closing(sqlite3.connect(bench.journal)) as other:
+            other.execute("BEGIN IMMEDIATE")  # another program locks the journal
+            os.kill(bench.worker, signal.SIGSTOP)  # and the worker hangs
+            await bench.becomes_safe()
+            await bench.daemon.says("made safe", times=6)
+        await bench.daemon.says(READY, times=4)
+        assert deaths(bench.journal)[2:] == [("gave no sign of life for 3 s", *walked)]
+        assert await bench.is_safe()
+    assert "Traceback" not in bench.daemon.err
