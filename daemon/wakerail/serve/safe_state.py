@@ -16,7 +16,7 @@ from wakerail_kit.messages import SafeState
 from wakerail_kit.units import human
 
 #: How long each instrument is tried. A port may be free only a moment after the program that held it was killed.
-TRIED_FOR_S = 5.0
+TRIED_FOR_S = 3.0
 #: A driver's call must end by itself within this (the kit's contract); after it the instrument is given up.
 LAST_CALL_S = 3.0
 RETRY_S = 0.1

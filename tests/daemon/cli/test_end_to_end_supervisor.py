@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import resource
 import signal
@@ -98,3 +99,41 @@ async def test_nothing_that_ends_the_worker_leaves_anything_on(shop):
         assert deaths(bench.journal)[2:] == [("gave no sign of life for 3 s", *walked)]
         assert await bench.is_safe()
     assert "Traceback" not in bench.daemon.err
+
+
+async def test_everything_off_by_hand(shop):
+    async with heatable(shop) as bench:
+        config = str(bench.config)
+        followed = await heat(bench)
+        code, asked = await shop.command("safe", "--config", config)  # of the daemon, by its bus
+        assert code == 0, asked.out + asked.err
+        assert await bench.is_safe()
+        for seen in ("✔ safe", "output off", "heater off", "has nothing to switch off"):
+            assert seen in asked.out
+        assert await followed.ends() == 4
+        assert shop.verdict(followed).reason == "Aborted: `wakerail safe`."
+
+        followed = await heat(bench)
+        worker = bench.worker
+        for process in (bench.daemon.pid, worker):
+            os.kill(process, signal.SIGSTOP)
+        code, alone = await shop.command("safe", "--json", "--config", config)
+        assert code == 5
+        states = {state["instrument"]: state for state in json.loads(alone.out)}
+        assert {name: state["safe"] for name, state in states.items()} == {
+            "supply": True,  # takes a second connection
+            "plate": False,  # its port is held
+            "port": True,
+            "usb": True,
+        }
+        assert "another program uses it; IT MAY BE ON: pull its plug; the daemon (process" in states["plate"]["says"]
+        assert f"`kill {bench.daemon.pid}` ends it and switches off" in states["plate"]["says"]
+        for process in (bench.daemon.pid, worker):
+            os.kill(process, signal.SIGCONT)
+        bench.daemon.signal(signal.SIGTERM)
+        assert await bench.daemon.ends() == 0
+        assert "worker died" not in bench.daemon.err  # that both stood still was no silence of the worker's
+        assert await bench.is_safe()
+
+        code, alone = await shop.command("safe", "--config", config)  # nobody serves the bench
+        assert code == 0, alone.out + alone.err
