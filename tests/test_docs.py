@@ -15,9 +15,11 @@ from typing import Any
 import pytest
 import typer
 
+from wakerail.analysis.thermal.sensor import DoubtSort
 from wakerail.bench import load_plugins
 from wakerail.cli.app import app
 from wakerail.config import load_bench_config
+from wakerail.heat_limits import HEAT_LIMITS
 from wakerail.sequences import exit_code_of, load_sequences
 from wakerail.sequences.loader import load_sequence, parse_sequence
 from wakerail_kit import hooks, topics
@@ -34,6 +36,7 @@ from wakerail_kit.heat_profiles import StageKind
 from wakerail_kit.kinds import HEAT_SOURCE, KINDS
 from wakerail_kit.messages import ASK_VERBS, InstrumentState
 from wakerail_kit.outcome import Finding, Outcome
+from wakerail_kit.units import human
 from wakerail_kit.yamldoc import parse_yaml
 from wakerail_plugins.heating_plate.register_map import find_register_map
 from wakerail_sim.bench import FAULTS, SimSettings, SimulatedBench, parse_fault
@@ -156,6 +159,19 @@ def test_faults_are_told_and_can_be_typed():
     table = section_of(README, "### Faults of the simulated bench")
     written = [parse_fault(text) for text in re.findall(r"^\| `([^`]+)`", table, re.MULTILINE)]
     assert sorted(fault.sort for fault in written) == sorted(FAULTS)
+
+
+def test_limits_and_interlocks_of_a_plate_are_told():
+    """A row for each limit with its default, and each interlock by the name that its trip has."""
+    section = section_of(README, "### What keeps the heat safe")
+    rows = dict(re.findall(r"^\| `([\w-]+)` \| ([^|]+) \|", section, re.MULTILINE))
+    assert rows == {"temperature": "must be given"} | {
+        key: human(limit.default, limit.unit) for key, limit in HEAT_LIMITS.items()
+    }
+    source = "".join(file.read_text() for file in (ROOT / "daemon/wakerail/bench/interlocks").glob("*.py"))
+    names = set(re.findall(r'(?:Trip|_too_long)\(\s*"([\w-]+)"', source)) | {f"sensor-{sort}" for sort in DoubtSort}
+    assert {"no-rise", "session", "sensor-open"} < names
+    assert missing(names - {"over-voltage"}, section) == set()
 
 
 def test_shipped_sequences_and_their_inputs_are_told():

@@ -7,29 +7,36 @@ file come out together, each with file, line and key.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import wakerail
+from wakerail.heat_limits import read_heat_limits
 from wakerail_kit.alloys import load_alloys
 from wakerail_kit.clock import Clock
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.families import DeviceFamily, load_families
 from wakerail_kit.hooks import BuildContext, InstrumentType
-from wakerail_kit.kinds import Instrument
+from wakerail_kit.kinds import HEAT_SOURCE, POWER_SOURCE, Instrument
 from wakerail_kit.topics import RESERVED
+from wakerail_kit.units import human
 from wakerail_kit.yamldoc import Section, load_yaml
 
 DEFAULT_BROKER_PORT = 1883
 MAX_PORT = 65535
 MAX_RATE_HZ = 1000.0
+#: How long heat goes on after a person has confirmed to be at the bench (common practice, no source).
+ATTENDED_S = 180.0
 _BROKER = re.compile(r"^(embedded(:\d{1,5})?|mqtts?://[^/\s]+)$")
 
 
 @dataclass(frozen=True, slots=True)
 class InstrumentConfig:
-    """One instrument as configured, its driver built but not opened. ``limits`` are by setting, in its unit."""
+    """One instrument as configured, its driver built but not opened. ``limits`` are by key, each in its unit.
+
+    ``off_while_hot`` is the plate that carries the board which a supply powers, or empty.
+    """
 
     name: str
     type: InstrumentType
@@ -38,6 +45,7 @@ class InstrumentConfig:
     dialect: str
     rate_hz: float
     limits: Mapping[str, float]
+    off_while_hot: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +60,7 @@ class BenchConfig:
     sequences: Path
     families: tuple[DeviceFamily, ...]
     instruments: tuple[InstrumentConfig, ...]
+    attended_s: float = ATTENDED_S
 
     @property
     def client_url(self) -> str:
@@ -102,7 +111,8 @@ def load_bench_config(file: Path, types: Mapping[str, InstrumentType], clock: Cl
     folders = {folder: _folder(top, folder, file.parent / folder) for folder in ("sequences", "devices", "dialects")}
     alloys = file.parent / "alloys.yaml"
     families = load_families(folders["devices"], load_alloys(alloys if alloys.is_file() else shipped("alloys.yaml")))
-    instruments = []
+    attended_s = top.quantity("attended", "s", default=ATTENDED_S, low=5.0, high=3600.0)
+    instruments, sections = [], {}
     for instrument, section in top.section("instruments").each():
         if instrument in RESERVED:
             section.note_here(f"{instrument!r} is a word of the bus; give the instrument another name")
@@ -110,10 +120,12 @@ def load_bench_config(file: Path, types: Mapping[str, InstrumentType], clock: Cl
         built = _instrument(instrument, section, context, types)
         if built is not None:
             instruments.append(built)
+            sections[instrument] = section
+    _check_wiring(instruments, sections)
     doc.finish()
     if not instruments:
         raise ConfigInvalid(f"{file}:{top.line_of('instruments')}: instruments: the bench has none; name at least one")
-    return BenchConfig(file, name, url, port, journal, folders["sequences"], families, tuple(instruments))
+    return BenchConfig(file, name, url, port, journal, folders["sequences"], families, tuple(instruments), attended_s)
 
 
 def _place(top: Section) -> tuple[str, str | None, int, str]:
@@ -161,6 +173,11 @@ def _instrument(
     for setting in sort.kind.must_be_limited:
         if setting not in bounds:
             section.note("limits", f"{setting!r} is missing; the interlock needs the highest value ever allowed")
+    if sort.kind is HEAT_SOURCE:
+        bounds |= read_heat_limits(limits)
+        if 1 / rate_hz > bounds["silence"] / 2:
+            section.note("rate", f"{human(rate_hz, 'Hz')} is too slow for a plate; at least twice within `silence`")
+    off_while_hot = section.text("off-while-hot", default="") if sort.kind is POWER_SOURCE else ""
     instrument = sort.build(section, context)
     return InstrumentConfig(
         name=name,
@@ -170,4 +187,15 @@ def _instrument(
         dialect=section.peek("dialect"),
         rate_hz=rate_hz,
         limits=bounds,
+        off_while_hot=off_while_hot,
     )
+
+
+def _check_wiring(instruments: Sequence[InstrumentConfig], sections: Mapping[str, Section]) -> None:
+    """Note a supply that names no plate of this bench, or a plate that another supply named before."""
+    plates = {one.name for one in instruments if one.type.kind is HEAT_SOURCE}
+    for one in instruments:
+        if one.off_while_hot and one.off_while_hot not in plates:
+            says = f"{one.off_while_hot!r} is no heating plate of this bench, or belongs to another supply"
+            sections[one.name].note("off-while-hot", says)
+        plates.discard(one.off_while_hot)

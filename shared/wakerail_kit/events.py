@@ -92,6 +92,14 @@ class WorkerDied(EventData, frozen=True, kw_only=True):
     not_reached: list[str]
 
 
+class PresenceConfirmed(EventData, frozen=True, kw_only=True):
+    """A person confirmed to be at the bench: the plate may heat for ``left_s`` more seconds before it is cut."""
+
+    instrument: str
+    operator: str
+    left_s: float
+
+
 class LineResult(Struct, frozen=True, kw_only=True):
     """One line of a charge port: ``vbus``, ``ground``, ``d_plus``, ``d_minus``, ``cc1``, ``cc2``, ..."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from wakerail_kit.alloys import Alloy
@@ -39,7 +39,7 @@ class DeviceFamily:
     says: str
     nominal_v: float
     usb_modes: tuple[UsbMode, ...]
-    profiles: Mapping[str, HeatProfile]
+    profiles: Mapping[str, HeatProfile] = field(default_factory=dict)
 
 
 def load_family(file: Path, alloys: Mapping[str, Alloy] | None = None) -> DeviceFamily:

@@ -241,6 +241,12 @@ class ResetInterlock(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     operator: str = ""
 
 
+class ConfirmPresence(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A person is at the bench: heat may go on for as long as the bench allows from now."""
+
+    operator: str
+
+
 class ListInstruments(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Ask for the status of every instrument."""
 
@@ -288,6 +294,7 @@ ASK_VERBS: dict[str, type[Struct]] = {
     "abort": AbortRun,
     "confirm": AnswerPrompt,
     "cool": CoolRun,
+    "present": ConfirmPresence,
     "reset": ResetInterlock,
     "safe": MakeSafe,
     "instruments": ListInstruments,

@@ -164,11 +164,15 @@ class SimulatedBench:
         faults = FaultList(self._settings.faults)
         mishaps.garbled_share = faults.amount("supply-garbles") or 0.0
         mishaps.latency_s = faults.amount("supply-slow") or 0.0
-        for sort, action in (("supply-hangs-after", mishaps.hang), ("supply-gone-after", rig.lose)):
-            after_s = faults.amount(sort)
+        self._plan_link_faults("supply", rig)
+        return rig
+
+    def _plan_link_faults(self, instrument: str, rig: Rig) -> None:
+        faults = FaultList(self._settings.faults)
+        for fault, action in (("hangs", rig.mishaps.hang), ("gone", rig.lose)):
+            after_s = faults.amount(f"{instrument}-{fault}-after")
             if after_s is not None:
                 self._world.plan(after_s, action)
-        return rig
 
     def _plate_rig(self, folder: Path) -> Rig:
         mishaps = Mishaps(self._clock)
@@ -180,7 +184,9 @@ class SimulatedBench:
             mishaps,
             FrameCutter(self._clock),
         )
-        return Rig((lines, registers), mishaps, power=self._power_plate)
+        rig = Rig((lines, registers), mishaps, power=self._power_plate)
+        self._plan_link_faults("plate", rig)
+        return rig
 
     def _port_tester_rig(self, folder: Path) -> Rig:
         mishaps = Mishaps(self._clock)

@@ -81,9 +81,23 @@ FAULTS: dict[str, FaultSort] = {
     ),
     "supply-garbles": FaultSort("that share of the supply's answers is garbled", Where.SUPPLY, "1", 0.2, 0.0, 1.0, "1"),
     "supply-slow": FaultSort("the supply takes that long to answer", Where.SUPPLY, "s", 0.3, 0.0, 60.0, "300ms"),
-    "plate-sensor-open-after": FaultSort(
-        "the plate's sensor breaks", Where.PLATE, "s", low=0.0, high=86400.0, example="5s"
-    ),
+    **{
+        f"plate-{fault}-after": FaultSort(says, Where.PLATE, "s", low=0.0, high=86400.0, example="5s")
+        for fault, says in {
+            "sensor-open": "the plate's sensor breaks",
+            "sensor-off": "the plate's sensor comes off the plate",
+            "sensor-stuck": "the plate's sensor goes on showing one value",
+            "sensor-jumps": "the plate's sensor jumps by 25 K every second",
+            "sensor-false": "the plate's sensor reads 0 once",
+            "sensor-clears-early": "the plate's sensor breaks for a second and comes back before its value is right",
+            "relay-stuck": "the plate's relay sticks: it heats whatever it is told, until its plug is pulled",
+            "runs-away": "the plate heats with three times its power as long as its heater is on",
+            "setpoint-drifts": "the plate's set point drifts upwards",
+            "other-hand": "somebody sets the plate to 300 degC and switches its heater on",
+            "hangs": "the plate stops answering",
+            "gone": "the plate's link is pulled",
+        }.items()
+    },
 }
 
 

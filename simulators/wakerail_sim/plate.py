@@ -9,7 +9,11 @@ The thermostat is proportional with a feed-forward of the loss at its set point,
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Callable, Mapping
+
 from wakerail_sim.noise import Noise
+from wakerail_sim.plate_sensor import PlateSensor, SensorFault
 from wakerail_sim.ticks import STEP_S
 
 ROOM_C = 25.0
@@ -17,31 +21,51 @@ HEATER_W = 800.0
 CAPACITY_J_PER_K = 350.0
 LOSS_K_PER_W = 0.9
 ELEMENT_LAG_S = 2.0
-SENSOR_LAG_S = 0.8
 MAX_SETPOINT_C = 350.0
 PLATE_STEPS = 50  # the plate is slow: it moves on every 50 ms
 _PLATE_STEP_S = PLATE_STEPS * STEP_S
 _GAIN_PER_K = 0.08
-_SENSOR_NOISE_K = 0.05
-_SENSOR_STREAM = 30
+_RUNAWAY_SHARE = 3.0
+_DRIFT_K_PER_S = 0.3
+_OTHER_HAND_C = 300.0
 
 
 class Plate:
     """State of the plate, moved on in steps of 50 ms. Set point 0..350 degC; its heater is off at power-on."""
 
     def __init__(self, noise: Noise) -> None:
-        self._noise = noise
-        self._sensor_c = ROOM_C
+        self.sensor = PlateSensor(noise, ROOM_C)
         self._heat_w = 0.0
+        self._relay_stuck = False
+        self._runs_away = False
+        self._drifts = False
         self.temperature_c = ROOM_C
         self.setpoint_c = ROOM_C
         self.heater_on = False
-        self.sensor_open = False
+        #: Whether its plug is in: pulled, nothing heats whatever is stuck.
+        self.plugged_in = True
 
     def power_on(self) -> None:
         """Take the settings of power-on."""
         self.setpoint_c = ROOM_C
         self.heater_on = False
+
+    def faults(self) -> Mapping[str, Callable[[], None]]:
+        """Return what each of its faults does, by its name without ``plate-`` and ``-after``."""
+        sensor = {
+            "sensor-open": SensorFault.OPEN,
+            "sensor-off": SensorFault.OFF,
+            "sensor-stuck": SensorFault.STUCK,
+            "sensor-jumps": SensorFault.JUMPS,
+            "sensor-false": SensorFault.FALSE,
+            "sensor-clears-early": SensorFault.CLEARS_EARLY,
+        }
+        return {name: functools.partial(self.sensor.break_, fault) for name, fault in sensor.items()} | {
+            "relay-stuck": self._stick_relay,
+            "runs-away": self._run_away,
+            "setpoint-drifts": self._drift,
+            "other-hand": self._obey_another,
+        }
 
     def pass_by(self, from_step: int, to_step: int) -> None:
         """Move on through the world's steps ``from_step`` to ``to_step``."""
@@ -50,19 +74,37 @@ class Plate:
 
     def shown_c(self, step: int) -> float | None:
         """Return what the sensor shows, in steps of 0.1 degC, or None with the sensor open."""
-        if self.sensor_open:
-            return None
-        noise_k = _SENSOR_NOISE_K * self._noise.one_normal(_SENSOR_STREAM, step // PLATE_STEPS)
-        return round(self._sensor_c + noise_k, 1)
+        return self.sensor.shown_c(step // PLATE_STEPS)
 
     def _move_on(self) -> None:
-        self._heat_w += (self._duty() * HEATER_W - self._heat_w) * _PLATE_STEP_S / ELEMENT_LAG_S
+        power_w = HEATER_W * (_RUNAWAY_SHARE if self._runs_away else 1.0)
+        self._heat_w += (self._duty() * power_w - self._heat_w) * _PLATE_STEP_S / ELEMENT_LAG_S
         loss_w = (self.temperature_c - ROOM_C) / LOSS_K_PER_W
         self.temperature_c += (self._heat_w - loss_w) * _PLATE_STEP_S / CAPACITY_J_PER_K
-        self._sensor_c += (self.temperature_c - self._sensor_c) * _PLATE_STEP_S / SENSOR_LAG_S
+        self.sensor.move_on(self.temperature_c, _PLATE_STEP_S)
+        if self._drifts:
+            self.setpoint_c = min(MAX_SETPOINT_C, self.setpoint_c + _DRIFT_K_PER_S * _PLATE_STEP_S)
 
     def _duty(self) -> float:
-        if not self.heater_on or self.sensor_open:  # a plate that cannot measure does not heat
+        if not self.plugged_in:
             return 0.0
+        if self._relay_stuck:
+            return 1.0
+        if not self.heater_on or self.sensor.open:  # a plate that cannot measure does not heat
+            return 0.0
+        if self._runs_away:
+            return 1.0
         needed = (self.setpoint_c - ROOM_C) / LOSS_K_PER_W / HEATER_W
-        return min(1.0, max(0.0, needed + _GAIN_PER_K * (self.setpoint_c - self._sensor_c)))
+        return min(1.0, max(0.0, needed + _GAIN_PER_K * (self.setpoint_c - self.sensor.seen_c())))
+
+    def _stick_relay(self) -> None:
+        self._relay_stuck = True
+
+    def _run_away(self) -> None:
+        self._runs_away = True
+
+    def _drift(self) -> None:
+        self._drifts = True
+
+    def _obey_another(self) -> None:
+        self.setpoint_c, self.heater_on = _OTHER_HAND_C, True

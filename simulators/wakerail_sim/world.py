@@ -75,9 +75,10 @@ class World:
         self.replay = Replay(trace, self._agenda) if trace is not None else None
         self._load: Load = self.replay or self.device
         self.meter = Meter(self.supply, self._load, noise)
-        sensor_open_s = listed.amount("plate-sensor-open-after")
-        if sensor_open_s is not None:
-            self._agenda.after(steps_of(sensor_open_s), self._open_plate_sensor)
+        for fault, happen in self.plate.faults().items():
+            after_s = listed.amount(f"plate-{fault}-after")
+            if after_s is not None:
+                self._agenda.after(steps_of(after_s), happen)
 
     @contextmanager
     def present(self) -> Iterator[None]:
@@ -133,9 +134,6 @@ class World:
     def flow_now(self) -> Flow:
         """Return what flows in the step that comes next."""
         return self._load.flow(self.supply, np.array([self.now_step * STEP_TICKS], dtype=np.int64))
-
-    def _open_plate_sensor(self) -> None:
-        self.plate.sensor_open = True
 
     def _advance(self) -> None:
         target = step_at(self._clock.monotonic_s() - self.begun_s)

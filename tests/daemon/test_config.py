@@ -6,6 +6,7 @@ import pytest
 
 from wakerail.bench import load_plugins
 from wakerail.config import default_config_path, load_bench_config, load_place, shipped
+from wakerail.heat_limits import HEAT_LIMITS
 from wakerail_kit.clock import RealClock
 from wakerail_kit.errors import ConfigInvalid
 
@@ -80,8 +81,9 @@ def test_limits_that_a_kind_has_not_are_told_with_those_that_it_has(write):
     file = write(f"bench: b\ninstruments:\n  plate: {{{plate}}}\n  port: {{{tester}}}\n")
     with pytest.raises(ConfigInvalid) as refused:
         load_bench_config(file, load_plugins().types, RealClock())
+    known = ", ".join(sorted(["temperature", *HEAT_LIMITS]))
     assert refused.value.problems == (
-        f"{file}:3: instruments.plate.limits.power: unknown key; known here: temperature",
+        f"{file}:3: instruments.plate.limits.power: unknown key; known here: {known}",
         f"{file}:4: instruments.port.limits.power: unknown key; known here: none",
     )
 
@@ -100,3 +102,36 @@ def test_the_default_is_the_working_folders_own_and_else_the_shipped_one(tmp_pat
     (tmp_path / "config").mkdir()
     (tmp_path / "config" / "bench.yaml").touch()
     assert default_config_path().resolve() == tmp_path / "config" / "bench.yaml"
+
+
+def test_limits_of_a_plate_have_defaults_bounds_and_units(write):
+    def bench(plate: str, attended: str = "3 min"):
+        text = f"bench: b\nattended: {attended}\ninstruments:\n  plate: {{driver: plate, address: COM1, {plate}}}\n"
+        return load_bench_config(write(text), load_plugins().types, RealClock())
+
+    config = bench("limits: {temperature: 260 degC, coast: 30 s}")
+    defaults = {key: limit.default for key, limit in HEAT_LIMITS.items()}
+    assert config.instruments[0].limits == defaults | {"temperature": 260.0, "coast": 30.0}
+    assert config.attended_s == 180.0
+    with pytest.raises(ConfigInvalid) as refused:
+        bench("rate: 0.5 Hz, limits: {temperature: 260 degC, touch: 90 degC, coast: 5 K}", "2 h")
+    assert [problem.split(":", 1)[1] for problem in refused.value.problems] == [
+        "2: attended: 7200 s is too high; at most 3600 s",
+        "4: instruments.plate.limits.coast: '5 K' is not a time; write it like '60 s'",
+        "4: instruments.plate.limits.touch: 90 °C is too high; at most 60 °C",
+        "4: instruments.plate.rate: 0.5 Hz is too slow for a plate; at least twice within `silence`",
+    ]
+
+
+def test_a_supply_names_the_plate_that_carries_its_board(write):
+    def bench(plate: str):
+        text = f"""bench: b
+instruments:
+  supply: {{driver: supply, address: ASRL/dev/x::INSTR, off-while-hot: {plate}, limits: {{volts: 5 V, limit: 3 A}}}}
+  plate: {{driver: plate, address: COM1, limits: {{temperature: 260 degC}}}}
+"""
+        return load_bench_config(write(text), load_plugins().types, RealClock())
+
+    assert bench("plate").instruments[0].off_while_hot == "plate"
+    with pytest.raises(ConfigInvalid, match=r"yaml:3: instruments.supply.off-while-hot: 'oven' is no heating plate"):
+        bench("oven")

@@ -79,7 +79,7 @@ def test_the_sensor_lags_behind_the_plate() -> None:
 
 def test_an_open_sensor_stops_the_heating() -> None:
     plate = heated(230.0, 60)
-    plate.sensor_open = True
+    plate.faults()["sensor-open"]()
     run(plate, 20)
     warm_c = plate.temperature_c
     run(plate, 60)

@@ -14,13 +14,16 @@ from dataclasses import dataclass
 import structlog
 
 from wakerail.bench.host import InstrumentHost
+from wakerail.bench.interlocks import Presence, Wiring
 from wakerail.bus import Bus
-from wakerail.config import BenchConfig
+from wakerail.config import BenchConfig, InstrumentConfig
+from wakerail.heat_limits import heat_limits
 from wakerail.journal import Journal
 from wakerail_kit import topics
 from wakerail_kit.clock import Clock
 from wakerail_kit.errors import DeviceRefused, WakerailError
-from wakerail_kit.events import EventData, make_event
+from wakerail_kit.events import EventData, PromptAnswered, make_event
+from wakerail_kit.kinds import HEAT_SOURCE
 from wakerail_kit.messages import Event, Frame, Prompt, Status, Verdict
 
 log = structlog.get_logger()
@@ -45,9 +48,14 @@ class Bench:
         self.families = {family.name: family for family in config.families}
         self._journal = journal
         self._tasks: set[asyncio.Task[object]] = set()
+        self.presence = Presence(config.attended_s)
+        wirings = wirings_of(config.instruments)
         #: The hosted instruments by name, in the order of the configuration.
         self.instruments = {
-            instrument.name: InstrumentHost(instrument, config.name, clock, self) for instrument in config.instruments
+            one.name: InstrumentHost(
+                one, config.name, clock, self, presence=self.presence, wiring=wirings.get(one.name)
+            )
+            for one in config.instruments
         }
 
     # --- keeping and telling ---
@@ -60,6 +68,8 @@ class Bench:
         A journal that cannot be written does not stop the bench: the event is announced without a row (-1) and
         the failure is logged. Verdicts are stricter, see ``record_verdict``.
         """
+        if isinstance(data, PromptAnswered) and data.confirmed and data.person and data.operator:
+            self.person_present(data.operator)  # whoever answers a prompt stands at the bench
         event = make_event(data, clock=self.clock, bench=self.name, owner=owner, run=run, cause=cause)
         if owner == "sequence" and run is not None:
             topic = topics.run(self.name, run, "event")
@@ -106,22 +116,48 @@ class Bench:
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
 
+    # --- a person at the bench ---
+
+    def person_present(self, operator: str) -> float:
+        """Take that a person is at the bench now; return for how many seconds heat may go on.
+
+        Raises DeviceRefused if nobody is named. A confirmed prompt counts without this call.
+        """
+        if not operator.strip():
+            raise DeviceRefused("only a person can confirm to be at the bench; say who")
+        now_s = self.clock.monotonic_s()
+        self.presence.confirm(now_s)
+        left_s = self.presence.left_s(now_s)
+        for host in self.instruments.values():
+            if host.kind is HEAT_SOURCE:
+                host.tell_presence(operator, left_s)
+        return left_s
+
+    def present_left_s(self) -> float:
+        """Return for how many seconds heat may still go on before a person must confirm again; 0 if it may not."""
+        return self.presence.left_s(self.clock.monotonic_s())
+
     # --- runs ---
 
     @contextmanager
-    def claim(self, run: str, instruments: Iterable[str]) -> Iterator[None]:
-        """Reserve instruments for a run. Raises DeviceRefused if another run has one of them."""
+    def claim(self, run: str, instruments: Iterable[str], *, operator: str = "") -> Iterator[None]:
+        """Reserve instruments for a run. Raises DeviceRefused if another run has one of them.
+
+        A run that names no ``operator`` has no person behind it, and is refused heat.
+        """
         names = list(instruments)
         for name in names:
             if (other := self.instruments[name].claimed_by) is not None:
                 raise DeviceRefused(f"{name} is in use by run {other}; wait for it or abort it first")
         for name in names:
             self.instruments[name].claimed_by = run
+            self.instruments[name].operator = operator.strip()
         try:
             yield
         finally:
             for name in names:
                 self.instruments[name].claimed_by = None
+                self.instruments[name].operator = ""
 
     async def make_safe(self, instruments: Sequence[str] | None = None) -> dict[str, bool]:
         """Walk over the instruments, in order, putting each into its safe state; tell which were reached.
@@ -158,3 +194,14 @@ class Bench:
                     log.error("I/O thread did not end", instrument=host.name)
             while self._tasks:
                 await asyncio.wait(self._tasks)
+
+
+def wirings_of(instruments: Sequence[InstrumentConfig]) -> dict[str, Wiring]:
+    """Return what a plate and the supply of the board on it share, by the names of both."""
+    by_name = {one.name: one for one in instruments}
+    wirings: dict[str, Wiring] = {}
+    for one in instruments:
+        if one.off_while_hot:
+            limits = heat_limits(by_name[one.off_while_hot].limits)
+            wirings[one.name] = wirings[one.off_while_hot] = Wiring(one.off_while_hot, one.name, limits.touch_c)
+    return wirings

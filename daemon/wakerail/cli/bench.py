@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import getpass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -13,11 +14,13 @@ from rich.console import Console
 from rich.table import Table
 
 from wakerail.cli.options import AsJson, Config, config_file, place, served_bench
+from wakerail.heat_limits import HEAT_LIMITS
 from wakerail_kit.clock import RealClock
 from wakerail_kit.errors import ConfigInvalid, WakerailError
 from wakerail_kit.messages import (
     AbortRun,
     Answer,
+    ConfirmPresence,
     CoolRun,
     InstrumentState,
     ListInstruments,
@@ -73,6 +76,7 @@ def check(config: Config = None, as_json: AsJson = False) -> None:
         table.add_column(heading)
     for instrument in bench.instruments:
         units = {name: setting.unit or "1" for name, setting in instrument.type.kind.settings.items()}
+        units |= {name: limit.unit for name, limit in HEAT_LIMITS.items()}
         limits = "\n".join(f"{name} ≤ {human(value, units[name])}" for name, value in instrument.limits.items())
         table.add_row(
             instrument.name,
@@ -152,6 +156,16 @@ def reset(
 ) -> None:
     """Let a tripped instrument be used again, after you have looked at it."""
     asyncio.run(_ask(config, "reset", ResetInterlock(instrument=instrument, operator=operator)))
+
+
+def present(
+    operator: Annotated[str, typer.Option(help="Who is at the bench.")] = "",
+    config: Config = None,
+) -> None:
+    """Confirm that you are at the bench, so that heat may start or go on; any answered prompt does the same."""
+    answer = asyncio.run(_ask(config, "present", ConfirmPresence(operator=operator or getpass.getuser())))
+    left_s = msgspec.convert(answer.data, dict[str, float])["left_s"]
+    print(f"heat may go on for {human(round(left_s), 's')}")  # noqa: T201
 
 
 async def _ask(config: Path | None, verb: str, args: msgspec.Struct) -> Answer:

@@ -125,6 +125,11 @@ def _(data: events.WorkerDied) -> Line:
 
 
 @_line.register
+def _(data: events.PresenceConfirmed) -> Line:
+    return Line(data.instrument, f"{data.operator} is at the bench; heat may go on for {round(data.left_s)} s")
+
+
+@_line.register
 def _(data: events.PortTested) -> Line:
     if data.passed:
         return Line(data.instrument, f"port tested: {len(data.lines)} lines passed", Tone.GOOD)

@@ -93,8 +93,11 @@ class Bench(Protocol):
         """Write a verdict to the journal, then announce it; return its row. Raises if it could not be made durable."""
         ...
 
-    def claim(self, run: str, instruments: Iterable[str]) -> AbstractContextManager[None]:
-        """Hold instruments for one run. Entering raises DeviceRefused if another run holds one."""
+    def claim(self, run: str, instruments: Iterable[str], *, operator: str = "") -> AbstractContextManager[None]:
+        """Hold instruments for one run. Entering raises DeviceRefused if another run holds one.
+
+        Without an ``operator`` there is no person behind the run, and heat is refused to it.
+        """
         ...
 
     async def make_safe(self, instruments: Sequence[str]) -> Mapping[str, bool]:

@@ -98,7 +98,7 @@ class SequenceRun:
     def start(self) -> asyncio.Task[None]:
         """Claim the instruments and begin. Raises DeviceRefused if another run holds one of them."""
         names = list(self._plan.roles.values())
-        self._held.enter_context(self._bench.claim(self.id, names))
+        self._held.enter_context(self._bench.claim(self.id, names, operator=self._operator))
         arrivals = Arrivals(self._bench, names, self._hear)
         self._held.callback(arrivals.close)
         self._context = context = RunContext(

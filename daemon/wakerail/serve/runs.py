@@ -15,6 +15,7 @@ from wakerail_kit.hints import nearest
 from wakerail_kit.messages import (
     AbortRun,
     AnswerPrompt,
+    ConfirmPresence,
     CoolRun,
     ListInstruments,
     ListSequences,
@@ -46,6 +47,7 @@ class Runs:
         requests.handle("abort", self._abort)
         requests.handle("confirm", self._confirm)
         requests.handle("cool", self._cool)
+        requests.handle("present", self._present)
         requests.handle("reset", self._reset)
         requests.handle("instruments", self._instruments)
         requests.handle("sequences", self._sequences)
@@ -92,6 +94,9 @@ class Runs:
 
     async def _cool(self, args: CoolRun) -> None:
         self._of(args.run).cool(args.operator)
+
+    async def _present(self, args: ConfirmPresence) -> dict[str, float]:
+        return {"left_s": self._bench.person_present(args.operator)}
 
     async def _reset(self, args: ResetInterlock) -> None:
         if args.instrument not in self._bench.instruments:

@@ -11,9 +11,10 @@ from contextlib import asynccontextmanager
 import pytest
 
 from wakerail.bench.host import InstrumentHost
+from wakerail.bench.interlocks import Presence
 from wakerail.config import InstrumentConfig
 from wakerail_kit import events as ev
-from wakerail_kit.clock import RealClock
+from wakerail_kit.clock import Clock, RealClock, SimulatedClock
 from wakerail_kit.errors import DeviceRefused, DeviceUnavailable, OutOfSync
 from wakerail_kit.hooks import InstrumentType
 from wakerail_kit.kinds import HEAT_SOURCE, POWER_SOURCE, InstrumentFault, Reading
@@ -112,12 +113,17 @@ class Told:
 
 
 @asynccontextmanager
-async def hosted(driver: Driver, kind=POWER_SOURCE, rate_hz=200.0) -> AsyncIterator[tuple[InstrumentHost, Told]]:
-    told = Told()
+async def hosted(
+    driver: Driver, kind=POWER_SOURCE, rate_hz=200.0, presence: Presence | None = None, clock: Clock | None = None
+) -> AsyncIterator[tuple[InstrumentHost, Told]]:
+    told, clock = Told(), clock or RealClock()
+    if presence is None:
+        presence = Presence(180.0)
+        presence.confirm(clock.monotonic_s())
     limits = {"volts": 5.0, "limit": 3.0} if kind is POWER_SOURCE else {"temperature": 260.0}
     sort = InstrumentType("scripted", kind, "", lambda *_: driver)
     config = InstrumentConfig("supply", sort, driver, "nowhere", "", rate_hz, limits)
-    host = InstrumentHost(config, "bench-1", RealClock(), told)
+    host = InstrumentHost(config, "bench-1", clock, told, presence=presence)
     host.start()
     try:
         yield host, told
@@ -204,31 +210,157 @@ async def test_a_plugin_that_raises_anything_is_contained() -> None:
         await told.state(InstrumentState.READY)
 
 
+class Plate(Driver):
+    """A plate that reads what it was told, unless the test says otherwise."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.signals = {"temperature": [25.0], "setpoint": [0.0], "heater": [0.0]}
+
+    def show(self, at_c: float | None) -> None:
+        self.signals = self.signals | {"temperature": [at_c]}
+
+    def make_safe(self) -> None:
+        super().make_safe()
+        self.signals = self.signals | {"heater": [0.0]}
+
+    def set_temperature_c(self, temperature_c: float) -> None:
+        super().set_temperature_c(temperature_c)
+        self.signals = self.signals | {"setpoint": [temperature_c]}
+
+    def set_heater(self, on: bool) -> None:
+        super().set_heater(on)
+        self.signals = self.signals | {"heater": [float(on)]}
+
+
+async def heat(host: InstrumentHost, told: Told, to_c: float = 230.0) -> None:
+    """Set and switch on, once the sensor has been read for long enough to be believed."""
+    await told.state(InstrumentState.READY)
+    async with asyncio.timeout(5):
+        await host.apply("temperature", to_c, run=None)
+        while True:
+            try:
+                return await host.apply("heater", True, run=None)
+            except DeviceRefused as refused:
+                if "can be believed" not in str(refused):
+                    raise
+            await told.frames.get()
+
+
 async def test_a_trip_makes_safe_first_and_refuses_until_a_person_resets() -> None:
-    driver = Driver()
-    driver.signals = {"temperature": [25.0], "setpoint": [0.0], "heater": [0.0]}
+    driver = Plate()
     async with hosted(driver, HEAT_SOURCE) as (host, told):
-        await told.state(InstrumentState.READY)
-        await told.frames.get()
-        await host.apply("temperature", 230.0, run=None)
-        await host.apply("heater", True, run=None)
+        await heat(host, told)
         driver.told.clear()
-        driver.signals = {"temperature": [261.0], "setpoint": [230.0], "heater": [1.0]}
+        driver.show(261.0)
         tripped, _ = await told.saw(ev.InterlockTripped)
-        assert tripped.interlock == "over-temperature"
-        assert driver.told[0] == "safe"
-        assert (await told.state(InstrumentState.TRIPPED)).words.startswith("over-temperature")
-        driver.signals = {"temperature": [30.0], "setpoint": [230.0], "heater": [0.0]}
+        assert tripped.interlock == "sensor-jump"
+        assert driver.told[:2] == ["safe", ("temperature", 48.0)]
+        assert (await told.state(InstrumentState.TRIPPED)).words.startswith("sensor-jump")
+        driver.show(30.0)
         with pytest.raises(
-            DeviceRefused,
-            match=r"^supply: the over-temperature interlock has tripped .* a person must look and reset it",
+            DeviceRefused, match=r"^supply: the sensor-jump interlock has tripped .* a person must look and reset it"
         ):
             await host.apply("heater", True, run=None)
         assert ("heater", True) not in driver.told
         await host.apply("heater", False, run=None)
+        with pytest.raises(DeviceRefused, match="only a person can reset it"):
+            await host.reset_interlock(" ")
         await host.reset_interlock("ada")
+        await heat(host, told)
+
+
+async def test_a_plate_that_cannot_be_switched_off_is_said_loudly_and_tried_again() -> None:
+    driver = Plate()
+    async with hosted(driver, HEAT_SOURCE) as (host, told):
+        await heat(host, told)
+        driver.safe_fails = DeviceUnavailable("it does not obey")
+        driver.show(None)
+        tripped, _ = await told.saw(ev.InterlockTripped)
+        assert tripped.interlock == "sensor-open"
+        assert "IT COULD NOT BE SWITCHED OFF: PULL ITS PLUG" in tripped.says
+        with pytest.raises(DeviceRefused, match="could not be switched off yet"):
+            await host.reset_interlock("ada")
+        driver.safe_fails = None
+        while not (await told.saw(ev.MadeSafe))[0].reached:
+            pass
+        assert (await told.state(InstrumentState.TRIPPED)).words.endswith("PULL ITS PLUG")
+        assert (await told.state(InstrumentState.TRIPPED)).words.endswith("it is off now")
+        await host.reset_interlock("ada")
+
+
+async def test_a_link_lost_while_heating_is_made_safe_at_once_and_needs_a_person() -> None:
+    driver = Plate()
+    async with hosted(driver, HEAT_SOURCE) as (host, told):
+        await heat(host, told)
+        driver.told.clear()
+        driver.fail = OutOfSync("asked T?, no answer within 1 s")
+        tripped, _ = await told.saw(ev.InterlockTripped)
+        assert tripped.interlock == "lost-communication"
+        assert "no answer within 1 s" in tripped.says
+        assert driver.told[0] == "safe"
+        await told.saw(ev.InstrumentLost)
+        assert "lost-communication" in (await told.state(InstrumentState.UNAVAILABLE)).words
+        await told.state(InstrumentState.TRIPPED)
+        with pytest.raises(DeviceRefused, match="lost-communication interlock has tripped"):
+            await host.apply("heater", True, run=None)
+
+
+async def test_a_heater_that_says_no_is_made_safe() -> None:
+    driver = Plate()
+    async with hosted(driver, HEAT_SOURCE) as (host, told):
+        await heat(host, told)
+        await host.apply("heater", False, run=None)
+        driver.told.clear()
+        driver.queue = [InstrumentFault(-200, "Execution error")]
+        with pytest.raises(DeviceRefused, match="it refused heater"):
+            await host.apply("heater", True, run=None)
+        assert driver.told == [("heater", True), "safe"]
+
+
+async def test_a_run_without_a_person_is_refused_heat() -> None:
+    driver = Plate()
+    async with hosted(driver, HEAT_SOURCE) as (host, told):
+        await heat(host, told)
+        await host.apply("heater", False, run=None)
+        with pytest.raises(DeviceRefused, match=r"^supply: heat needs a person, and this run names no operator$"):
+            await host.apply("heater", True, run="run-1")
+        host.operator = "Ilse"
+        await host.apply("heater", True, run="run-1")
+
+
+async def test_heat_ends_when_nobody_confirms_to_be_there() -> None:
+    driver, presence = Plate(), Presence(1.5)
+    presence.confirm(RealClock().monotonic_s())
+    async with hosted(driver, HEAT_SOURCE, presence=presence) as (host, told):
+        await heat(host, told)
+        tripped, _ = await told.saw(ev.InterlockTripped)
+        assert tripped.interlock == "unattended"
+        assert driver.signals["heater"] == [0.0]
+        await host.reset_interlock("ada")
+        with pytest.raises(DeviceRefused, match="none has confirmed it"):
+            await host.apply("heater", True, run=None)
+
+
+async def test_a_driver_that_does_not_come_back_is_said_loudly() -> None:
+    driver = Plate()
+    async with hosted(driver, HEAT_SOURCE, clock=SimulatedClock()) as (host, told):
+        clock = host._clock
+        assert isinstance(clock, SimulatedClock)
         await told.state(InstrumentState.READY)
+        for _ in range(300):
+            clock.advance(0.005)
+            await asyncio.sleep(0.001)
         await host.apply("heater", True, run=None)
+        driver.hold.clear()
+        driver.read = lambda: driver.hold.wait(5.0) and Reading(signals=driver.signals)  # type: ignore[method-assign]
+        for _ in range(10):
+            await clock.run_for(1.0)
+        tripped, _ = await told.saw(ev.InterlockTripped)
+        assert tripped.interlock == "lost-communication"
+        assert "PULL ITS PLUG" in tripped.says
+        driver.hold.set()
+        clock.advance(1.0)
 
 
 async def test_make_safe_reaches_an_instrument_that_is_not_available() -> None:
@@ -305,14 +437,12 @@ async def test_a_run_gets_each_sample_at_once_and_an_idle_bench_gathers_them() -
         assert [len((await told.frames.get()).t_s) for _ in range(3)] == [1, 1, 1]
 
 
-async def test_a_sensor_that_reads_nan_is_a_lost_sensor() -> None:
-    driver = Driver()
-    driver.signals = {"temperature": [25.0], "setpoint": [0.0], "heater": [1.0]}
-    async with hosted(driver, HEAT_SOURCE) as (_, told):
-        await told.state(InstrumentState.READY)
-        await told.frames.get()
-        driver.signals = {"temperature": [float("nan")], "setpoint": [0.0], "heater": [1.0]}
-        assert (await told.saw(ev.InterlockTripped))[0].interlock == "lost-sensor"
+async def test_a_sensor_that_reads_nan_is_an_open_sensor() -> None:
+    driver = Plate()
+    async with hosted(driver, HEAT_SOURCE) as (host, told):
+        await heat(host, told)
+        driver.show(float("nan"))
+        assert (await told.saw(ev.InterlockTripped))[0].interlock == "sensor-open"
 
 
 async def test_a_status_tells_since_when_however_late_it_is_asked_for() -> None:

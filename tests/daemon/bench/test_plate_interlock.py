@@ -24,7 +24,7 @@ from wakerail_sim.hands import tell
 BENCH_YAML = """\
 bench: bench-1
 instruments:
-  plate: {{driver: plate, address: {address}, dialect: plate-ascii, rate: 50 Hz, limits: {{temperature: {limit}}}}}
+  plate: {{driver: plate, address: {address}, dialect: plate-ascii, rate: 50 Hz, limits: {{temperature: 260 degC}}}}
 """
 
 
@@ -35,26 +35,31 @@ def turn_up(address: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("limit", "fault", "interlock"),
-    [("40 degC", None, "over-temperature"), ("260 degC", "plate-sensor-open-after:2s", "lost-sensor")],
+    ("fault", "interlock"),
+    [
+        (None, "second-source"),
+        ("plate-sensor-open-after:3s", "sensor-open"),
+        ("plate-sensor-false-after:3s", "sensor-rail"),
+        ("plate-gone-after:3s", "lost-communication"),
+    ],
 )
 async def test_the_heater_goes_off_and_stays_off_until_a_person_resets(
-    tmp_path: Path, project: Path, limit: str, fault: str | None, interlock: str
+    tmp_path: Path, project: Path, fault: str | None, interlock: str
 ) -> None:
     (family,) = load_families(project / "config" / "devices")
     faults = (parse_fault(fault),) if fault else ()
     with SimulatedBench(SimSettings(folder=tmp_path / "sim", family=family, faults=faults)) as addresses:
         file = tmp_path / "bench.yaml"
-        file.write_text(BENCH_YAML.format(address=addresses.plate, limit=limit), encoding="utf-8")
+        file.write_text(BENCH_YAML.format(address=addresses.plate), encoding="utf-8")
         clock, bus = RealClock(), Bus()
         config = load_bench_config(file, load_plugins().types, clock)
         journal = await Journal.open(str(tmp_path / "journal.sqlite"), bench="bench-1", clock=clock)
         tripped: asyncio.Future[InterlockTripped] = asyncio.get_running_loop().create_future()
-        reads = asyncio.Event()
+        frames: asyncio.Queue[Frame] = asyncio.Queue()
 
         def look(_: str, message: object) -> None:
             if isinstance(message, Frame):
-                reads.set()
+                frames.put_nowait(message)
             if isinstance(message, Event) and (trip := read_event(message, InterlockTripped)) and not tripped.done():
                 tripped.set_result(trip)
 
@@ -62,16 +67,24 @@ async def test_the_heater_goes_off_and_stays_off_until_a_person_resets(
         bench = Bench(config, clock, bus, journal)
         async with asyncio.timeout(30), bench.hosting():
             plate = bench.instruments["plate"]
-            await reads.wait()
-            top_c = 39.0 if limit.startswith("40") else 120.0
+            read = 0
+            while read < 40:  # the sensor must have been seen for half a second
+                read += len((await frames.get()).t_s)
             with pytest.raises(DeviceRefused, match="above this bench's limit"):
                 await plate.apply("temperature", 300.0, run=None)
-            await plate.apply("temperature", top_c, run=None)
+            await plate.apply("temperature", 120.0, run=None)
+            with pytest.raises(DeviceRefused, match="heat needs a person at the bench"):
+                await plate.apply("heater", True, run=None)
+            assert bench.person_present("Ilse") == pytest.approx(180.0)
             await plate.apply("heater", True, run=None)
             assert "heater=on" in tell(tmp_path / "sim", "state")
-            if interlock == "over-temperature":
+            if interlock == "second-source":
                 await asyncio.to_thread(turn_up, addresses.plate_modbus)
-            assert (await tripped).interlock == interlock
+            trip = await tripped
+            assert trip.interlock == interlock
+            if interlock == "lost-communication":  # nothing reaches it, and that is said
+                assert "PULL ITS PLUG" in trip.says
+                return
             assert "heater=off" in tell(tmp_path / "sim", "state")
             assert plate.state is InstrumentState.TRIPPED
             with pytest.raises(DeviceRefused, match="a person must look"):

@@ -249,7 +249,7 @@ class FakeBench:
         return len(self.journal)
 
     @contextmanager
-    def claim(self, run: str, instruments: Iterable[str]) -> Iterator[None]:
+    def claim(self, run: str, instruments: Iterable[str], *, operator: str = "") -> Iterator[None]:
         names = list(instruments)
         for name in names:
             if name in self.claimed:
