@@ -34,9 +34,9 @@ _TAIL, _SHORT_TAIL, _LATE_TAIL = 0.05, 0.3, 0.5  # how often a window is not the
 _JUMP = 0.25
 _PERSIST_SPREAD = 0.14
 _MOST_NOVEL = 6.0
-_MOST_NOVEL_SHORT = 1.5  # after a dip so short that a meter's range switching makes the same
+_MOST_NOVEL_SHORT = 0.7  # after a dip so short that a meter's range switching makes the same
 SHORT_DIP = 3
-_SHORT_SEEN, _SHORT_TOLD = 1.0, 2.5  # the most that the depth of so short a dip can say
+_SHORT_SEEN, _SHORT_TOLD = 0.3, 2.5  # the most that the depth of so short a dip can say
 _NOVEL_WINDOWS = 32
 _LATE = 56  # the window from on which a boot is mostly over
 _MOST_ALIKE = 40.0
@@ -57,7 +57,7 @@ class Sort(StrEnum):
 
 
 #: Log odds from which on a candidate is told once there is no more to see.
-LIKELY = {Sort.COLLAPSE: 0.7, Sort.BLINK: 0.8, Sort.DIP: 1.5, Sort.JUMP: 1.0}
+LIKELY = {Sort.COLLAPSE: 0.7, Sort.BLINK: 1.3, Sort.DIP: 1.5, Sort.JUMP: 1.0}
 
 
 def probability_of(log_odds: float) -> float:
@@ -290,9 +290,7 @@ class Candidate:
         self._template = (*self._template[-1:], places)
         self._alike += np.nan_to_num(ratio)
         self.alike = _log_sum(self._alike)
-        self._alike = np.logaddexp(
-            self._alike + math.log(1 - _REALIGNED), self.alike + math.log(_REALIGNED) + ALIGNED
-        )
+        self._alike = np.logaddexp(self._alike + math.log(1 - _REALIGNED), self.alike + math.log(_REALIGNED) + ALIGNED)
         self.compared += 1
         near = distance < 2 * spread
         self._gains[near] += (np.clip(here - places, -0.3, 0.3) - self._gains)[near] / (self.compared + 2)

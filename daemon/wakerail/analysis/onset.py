@@ -22,6 +22,8 @@ _FROM_OFF = 6.0  # times the first level: who draws so much more was off before,
 _RISES = 2.5
 _NEWEST = 6  # ticks; what pulses is low in most of them before long
 _FEW_PULSES = 3  # what pulses more often above a level that can be told from nothing is on, and idle
+_BLANK = 7  # ticks; a meter that switches ranges may read nothing in three of them
+_OFF_A = 0.005  # who draws no more than this may well be off (common practice, no source)
 _SURELY_OFF = 0.03  # of what it draws when up; what draws more before may be asleep
 
 
@@ -81,7 +83,9 @@ class OnsetWatch:
             off = levels.known or self.base_a < max(2.5 * self._noise_a, 1.5 * step_a)
             return First.UNCLEAR if off or self.pulses < _FEW_PULSES else First.RUNNING
         lasted_s = self.trail.start_s[last] - self.trail.start_s[place]
-        from_off = levels.known or up_a > _FROM_OFF * max(self.base_a, self._noise_a)
+        from_off = levels.known or up_a > (_RISES if self.base_a <= _OFF_A else _FROM_OFF) * max(
+            self.base_a, self._noise_a
+        )
         if lasted_s < HOLD_S or last - place + 1 < HOLD_TICKS or not from_off:
             return First.RUNNING if self._has_fallen() else First.UNCLEAR
         surely = self.base_a < max(_SURELY_OFF * up_a, 3 * self._spread_a)
@@ -128,7 +132,7 @@ class OnsetWatch:
         """Tell whether the newest ticks draw much less than the first level: then that was no standing level."""
         if self.levels.known:
             return False
-        now_a = statistics.median(self.trail.level_a[-3:])
+        now_a = statistics.median(self.trail.level_a[-_BLANK:])
         step_a = 0.0 if math.isinf(self.levels.least_step_a) else self.levels.least_step_a
         fallen_a = self.base_a - now_a
         return now_a < self.base_a / 2.5 and fallen_a > max(_CLEARLY * self._noise_a, 2 * step_a)

@@ -37,6 +37,7 @@ _FIRST_WINDOWS = range(1, 6)
 _ANOTHER = 1.28  # times a level: what differs by less is the same
 _HOME_SHARE = 0.6  # of all the time
 _RIVAL = 2.5  # log odds
+_UNKNOWN_LOW = 0.8
 _DOUBTFUL = 2.5  # how alike a candidate must have been for what it began to be doubted as part of the boot before
 _SHAPELESS = 8  # ticks
 _OFF_SHARE = 0.2  # of what it drew before: where the standing level is not known, what is lower may be it
@@ -347,7 +348,7 @@ class BootFinder:
         """Return the log odds of all but what the candidate itself shows."""
         odds = self._priors.log_odds(candidate.sort)
         if not self.levels.known:  # how low it goes when off is a guess: what a device does often may be its habit
-            odds = min(odds, 0.0)
+            odds = min(odds, 0.0) - (_UNKNOWN_LOW if candidate.sort is Sort.BLINK else 0.0)
         odds += self._outside(candidate)
         if candidate.sort is Sort.BLINK:
             odds += self._switching.evidence(candidate.place - candidate.dip_ticks, candidate.place, candidate.low_a)

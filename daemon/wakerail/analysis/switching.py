@@ -8,7 +8,6 @@ one of the two only. So crossings without a dip speak against the meter, and dip
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,13 +22,14 @@ Bools = npt.NDArray[np.bool_]
 
 _LOWEST, _HIGHEST, _STEP = -16.0, 5.0, 0.08  # of the borders looked at: natural log of amperes
 _BORDERS = np.arange(_LOWEST, _HIGHEST, _STEP)
-_SURELY, _PERHAPS = 0.35, 0.15  # how far below the border a level is for a meter to have gone back to the finer range
+_HYSTERESIS = 0.3  # so far below the border has a meter gone back to the finer range (natural log; common practice)
+_SAME = 0.1  # levels that differ by less are one
+_LOW = 1.6  # floors above standing: what is less is a dip
 _REST_TICKS, _REST_S = 6, 0.25  # a meter that has switched stays for so long
 _SWITCHES = math.log(0.2 / 0.8)  # what of the meters do, before anything is seen
 _DIPS_AT_CROSSING = 0.95  # of the crossings, for a meter that is blank then
 _ELSEWHERE = math.log(0.5)  # this dip crossed nothing: the burst that did was over before the meter read again
 _LONGEST = 3  # ticks that a meter is blank
-_BESIDE = 2  # ticks beside a low are on the way there
 PENDING = 8  # ticks; a dip in the newest ones may not have been noted yet
 _MOST_FOR, _MOST_AGAINST = 3.0, 6.0
 _ZERO = 3.0  # finenesses from which on a standing level can be told from a reading of zero
@@ -37,19 +37,11 @@ _ZERO = 3.0  # finenesses from which on a standing level can be told from a read
 
 @dataclass(frozen=True, slots=True)
 class _Dip:
+    """A short dip: its ticks, and which borders were crossed meanwhile."""
+
     fell: int
     rose: int
-    low: float
-    high: float
-
-    @property
-    def crosses(self) -> Bools:
-        return _between(self.low, self.high, _PERHAPS)
-
-
-def _between(low: float, high: float, margin: float) -> Bools:
-    """Return which borders are crossed from the one level to the other."""
-    return (_BORDERS > low + margin) & (_BORDERS < high)
+    crosses: Bools
 
 
 class Switching:
@@ -58,7 +50,10 @@ class Switching:
     def __init__(self, trail: Trail, levels: Levels) -> None:
         self._trail, self._levels = trail, levels
         self._dips: list[_Dip] = []
-        self._seen = 0  # transitions between ticks before this one are counted
+        self._seen = 0  # ticks before this one are counted
+        self._rested_s, self._rested = -math.inf, 0  # from when on the meter may switch again
+        self._level = math.nan  # the newest on the scale
+        self._above = np.zeros(len(_BORDERS), dtype=np.int8)  # 1 above a border, -1 below it, 0 not known
         self._plain = np.zeros(len(_BORDERS))
         self._dipped = np.zeros(len(_BORDERS))
 
@@ -93,45 +88,47 @@ class Switching:
 
     def _count(self) -> None:
         """Count what the ticks not looked at yet show, up to where a dip may still be going on."""
-        first, end = self._seen, len(self._trail) - PENDING
-        if end <= first:
-            return
-        self._seen = end
-        begin = max(first - _REST_TICKS - _LONGEST, 0)
-        above = np.array(self._trail.level_a[begin : end + 1]) - self._levels.standing_a
-        low = above <= 1.6 * self._levels.floor_a
-        edges = np.flatnonzero(np.diff(low.astype(np.int8))) + 1
-        place = np.log(np.maximum(above, self._levels.floor_a))
-        usable = np.ones(len(above), dtype=np.bool_)
-        for fell, rose in zip(*self._runs(low, edges), strict=True):
-            usable[max(fell - _BESIDE, 0) : rose + _BESIDE] = False
-            if rose - fell > _LONGEST or fell < 2 or rose + 1 >= len(above):
+        levels_a, starts_s = self._trail.level_a, self._trail.start_s
+        end = len(levels_a) - PENDING
+        low_a = self._levels.standing_a + _LOW * self._levels.floor_a
+        place = self._seen
+        while place < end:
+            if levels_a[place] <= low_a:
+                rose = place + 1
+                while rose < end and levels_a[rose] <= low_a:
+                    rose += 1
+                if rose >= end:
+                    break
+                self._pass_low(place, rose)
+                place = rose + 2
                 continue
-            if begin + rose >= first:
-                before, after = float(place[fell - 2]), float(place[rose + 1])
-                self._note(_Dip(begin + fell, begin + rose, min(before, after), max(before, after)))
-            starts_s = self._trail.start_s
-            rested = bisect_left(starts_s, starts_s[begin + rose] + _REST_S) - begin
-            usable[rose : max(rose + _REST_TICKS, rested)] = False
-        lower, higher = np.minimum(place[:-1], place[1:]), np.maximum(place[:-1], place[1:])
-        crossing = usable[:-1] & usable[1:] & (higher - lower > _SURELY)
-        crossing[: first - begin] = False
-        for one, other in zip(lower[crossing].tolist(), higher[crossing].tolist(), strict=True):
-            self._plain += _between(one, other, _SURELY)
+            level = self._place(levels_a[place])
+            if not abs(level - self._level) < _SAME:
+                crossed = self._move(level)
+                if place >= self._rested and starts_s[place] >= self._rested_s:
+                    self._plain += crossed
+            place += 1
+        self._seen = max(place, self._seen)
 
-    @staticmethod
-    def _runs(low: Bools, edges: npt.NDArray[np.int64]) -> tuple[list[int], list[int]]:
-        """Return where stretches of low ticks begin and end."""
-        falls, rises = edges[low[edges]].tolist(), edges[~low[edges]].tolist()
-        if low[0]:
-            falls.insert(0, 0)
-        if low[-1]:
-            rises.append(len(low))
-        return falls, rises
+    def _pass_low(self, fell: int, rose: int) -> None:
+        """Count a low; the tick with which it ended is on the way, the one after that tells where to."""
+        after = self._place(self._trail.level_a[rose + 1])
+        if rose - fell > _LONGEST or math.isnan(self._level):
+            self._above[:] = 0
+            self._move(after)
+            return
+        crossed = self._move(after)
+        self._dips.append(_Dip(fell, rose, crossed))
+        self._dipped += crossed
+        self._rested, self._rested_s = rose + _REST_TICKS, self._trail.start_s[rose] + _REST_S
 
-    def _note(self, dip: _Dip) -> None:
-        self._dips.append(dip)
-        self._dipped += dip.crosses
+    def _move(self, level: float) -> Bools:
+        """Go to a level; return the borders that this crossed."""
+        above = np.where(level > _BORDERS, 1, np.where(level < _BORDERS - _HYSTERESIS, -1, 0)).astype(np.int8)
+        crossed = above * self._above < 0
+        self._above = np.where(above == 0, self._above, above)
+        self._level = level
+        return crossed
 
     def _place(self, level_a: float) -> float:
         return math.log(max(level_a - self._levels.standing_a, self._levels.floor_a))

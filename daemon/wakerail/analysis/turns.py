@@ -11,6 +11,7 @@ from wakerail.analysis.trail import Trail
 
 _LEAST_TURN, _MOST_TURN = 2.0, 8.0
 _AT_FLOOR = 1.6  # times the floor: there the noise is the meter's, and taken care of by the floor
+_DEEPER = 2.5  # times the lowest: what is above it is a level of its own
 _LONG = 5  # ticks; in a shorter dip those at its edges are mixtures
 _NOISE_TURN = 3.5  # deviations of the relative noise that a turn must exceed
 
@@ -98,11 +99,26 @@ class Turns:
         if before < 0:
             return None
         levels_a = self._trail.level_a
-        low = sorted(levels_a[before + 1 : rose]) or [levels_a[self._low_place]]
-        high = sorted(levels_a[max(before - 7, 0) : before + 1])
-        return Dip(
-            before + 1, rose, low[len(low) // (4 if len(low) < _LONG else 2)], high[len(high) // 2], self._plain(edge)
-        )
+        fell, rose, edge = self._bottom(before + 1, rose, edge)
+        low = sorted(levels_a[fell:rose]) or [levels_a[self._low_place]]
+        high = sorted(levels_a[max(fell - 8, 0) : fell])
+        return Dip(fell, rose, low[len(low) // (4 if len(low) < _LONG else 2)], high[len(high) // 2], self._plain(edge))
+
+    def _bottom(self, fell: int, rose: int, edge: float) -> tuple[int, int, float]:
+        """Return the part of a dip in which it was lowest, and its edge, where a device went lower before it collapsed.
+
+        That is, a stretch much lower than the rest of the dip, and shorter.
+        """
+        limit = _DEEPER * self._low
+        first = last = self._low_place
+        while first > fell and self._above(first - 1) < limit:
+            first -= 1
+        while last + 1 < rose and self._above(last + 1) < limit:
+            last += 1
+        beside = sorted(self._above(place) for place in (*range(fell, first), *range(last + 1, rose)))
+        if len(beside) < max(_LONG, last + 1 - first) or beside[len(beside) // 2] < limit:
+            return fell, rose, edge
+        return first, last + 1, math.sqrt(self._low * beside[len(beside) // 2])
 
     def _was_up(self, place: int, edge: float) -> bool:
         """Tell whether the device drew more than ``edge`` at a tick, and in most of the three up to it."""
