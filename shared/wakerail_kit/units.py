@@ -120,6 +120,9 @@ def human(value: float, unit: str) -> str:
         scaled = value * scale
         # below 1 the three places round it; rounding to three digits before would round twice
         return f"{_plain(float(f'{scaled:.3g}') if abs(scaled) >= 1 else scaled)} {prefix}{shown}"
+    if unit in {"W", "J", "Ohm"} and abs(value) >= 1e4:
+        scale, prefix = (1e6, "M") if abs(value) >= 1e6 else (1e3, "k")
+        return f"{_plain(float(f'{value / scale:.4g}'))} {prefix}{shown}"
     if unit == "Hz" and abs(value) >= 1e3:
         scale, prefix = (1e6, "M") if abs(value) >= 1e6 else (1e3, "k")
         return human(value / scale, f"{prefix}Hz")

@@ -70,6 +70,9 @@ def test_numbers_are_shown_as_people_write_them() -> None:
     assert human(86400.0, "s") == "86400 s"
     assert human(1234.56, "V") == "1235 V"
     assert human(1e6, "1") == "1000000"
+    assert human(1475.0, "W") == "1475 W"
+    assert human(1_012_345.0, "J") == "1.012 MJ"
+    assert human(22_000.0, "Ohm") == "22 kΩ"
     assert human(9.545843705510106e-08, "V") == "0.095 µV"  # not 0.096: it must not be rounded twice
 
 

@@ -10,7 +10,8 @@ import enum
 import math
 from dataclasses import dataclass
 
-from wakerail.analysis.cadence import Cadence, Regularity, in_brief, percent
+from wakerail.analysis.cadence import Cadence, Regularity
+from wakerail.analysis.words import brief, percent
 
 _CONFIDENCE = 0.95
 #: What a technician may well call good enough, to say how much longer it would take.
@@ -204,18 +205,18 @@ def window_says(window_s: float, cadence_before: Cadence | None) -> WindowAssura
         bound = upper_bound(0, 1)
         needed = clean_trials_needed(_GOOD_ENOUGH)
         says = (
-            f"One clean boot of {in_brief(window_s)}: with 95 % confidence it restarts in less than {percent(bound)} "
+            f"One clean boot of {brief(window_s)}: with 95 % confidence it restarts in less than {percent(bound)} "
             f"of its boots, which says little. {needed} clean boots would bring that below {percent(_GOOD_ENOUGH)}."
         )
         return WindowAssurance(None, bound, None, says)
     period_s = cadence_before.median_s
     intervals = math.floor(window_s / period_s)
-    before = f"Before, it restarted about every {in_brief(period_s)}"
+    before = f"Before, it restarted about every {brief(period_s)}"
     if intervals < 1:
         enough_s = watching_time_s(max(cadence_before.longest_s, cadence_before.high_s), 1)
         says = (
-            f"{before}; a window of {in_brief(window_s)} is shorter than that and says nothing. "
-            f"Watch for more than {in_brief(enough_s)}, better three times as long."
+            f"{before}; a window of {brief(window_s)} is shorter than that and says nothing. "
+            f"Watch for more than {brief(enough_s)}, better three times as long."
         )
         return WindowAssurance(0, 1.0, enough_s, says)
     bound = upper_bound(0, intervals)
@@ -226,7 +227,7 @@ def window_says(window_s: float, cadence_before: Cadence | None) -> WindowAssura
         says = f"{clean}: the regular loop is gone. {sure}."
     else:
         needed_s = clean_trials_needed(_GOOD_ENOUGH) * period_s
-        more = "" if bound <= _GOOD_ENOUGH else f", and {in_brief(needed_s)} clean would bring that below 10 %"
+        more = "" if bound <= _GOOD_ENOUGH else f", and {brief(needed_s)} clean would bring that below 10 %"
         says = f"{clean}. {sure}{more}."
     return WindowAssurance(intervals, bound, None, says)
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from wakerail.analysis.seen import Restart
 from wakerail.analysis.ticks import Floats
-from wakerail_kit.units import human
+from wakerail.analysis.words import brief, percent
 
 #: A loop's intervals scatter by no more than this share (standard deviation): a boot takes a little longer or less,
 #: and of ten restarts one may have been missed.
@@ -228,29 +228,15 @@ def _times_up(
     return up_s, bool(within.sum() >= math.ceil(_ALIKE_PART * len(ups_s)))
 
 
-def in_brief(time_s: float) -> str:
-    """Return a length of time with three digits, in the unit that people would say it in."""
-    rounded_s = float(f"{time_s:.3g}")
-    for unit, length_s, from_s in (("h", 3600.0, 7200.0), ("min", 60.0, 600.0), ("s", 1.0, 1.0), ("ms", 1e-3, 1e-3)):
-        if rounded_s >= from_s:
-            return human(float(f"{rounded_s / length_s:.3g}"), unit)
-    return human(rounded_s * 1e6, "µs") if rounded_s else "0 s"
-
-
-def percent(share: float) -> str:
-    """Return a share with two digits, three from 99 % on: there the difference counts."""
-    return f"{100 * share:.{3 if share >= 0.99 else 2}g} %"
-
-
 def _tell(cadence: Cadence) -> str:
-    middle = in_brief(cadence.median_s)
-    low, high, sure = in_brief(cadence.low_s), in_brief(cadence.high_s), percent(cadence.confidence)
+    middle = brief(cadence.median_s)
+    low, high, sure = brief(cadence.low_s), brief(cadence.high_s), percent(cadence.confidence)
     bounds = f"between {low} and {high}" if low != high else f"at {low}"
     if cadence.confidence >= cadence.confidence_asked:
         median = f"{middle} (the median lies {bounds} with {sure} confidence)"
     else:
         median = f"{middle} (the median lies {bounds}, but {cadence.count} intervals give that only {sure} confidence)"
-    span = f"{in_brief(cadence.shortest_s)} to {in_brief(cadence.longest_s)} apart"
+    span = f"{brief(cadence.shortest_s)} to {brief(cadence.longest_s)} apart"
     if cadence.count == 1:
         told = f"Two boots began {middle} apart; one interval is too few to call it regular or not."
     elif cadence.regularity is Regularity.REGULAR:
@@ -262,5 +248,5 @@ def _tell(cadence: Cadence) -> str:
     if cadence.up_s is None or cadence.alike is None:
         return told
     if cadence.alike:
-        return f"{told} Each boot stays up for about {in_brief(cadence.up_s)}: it ends at the same stage."
-    return f"{told} The boots stay up for different times, in the median {in_brief(cadence.up_s)}."
+        return f"{told} Each boot stays up for about {brief(cadence.up_s)}: it ends at the same stage."
+    return f"{told} The boots stay up for different times, in the median {brief(cadence.up_s)}."

@@ -15,9 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from wakerail.analysis.cadence import in_brief
 from wakerail.analysis.cusum import Alarm, Side, cusum
 from wakerail.analysis.ticks import Floats
+from wakerail.analysis.words import brief
 from wakerail_kit.units import human
 
 #: From two boots nobody can tell which of them is the odd one.
@@ -196,8 +196,8 @@ def compare(boot: Boot | None, known: KnownGood) -> Comparison:
     places = np.flatnonzero(np.isfinite(level_a) & np.isfinite(known.level_a))
     if len(places) * known.step_s < lasts_s:
         says = (
-            f"Too little of this boot can be compared with the known-good one: {in_brief(len(places) * known.step_s)}; "
-            f"at least {in_brief(lasts_s)} are needed."
+            f"Too little of this boot can be compared with the known-good one: {brief(len(places) * known.step_s)}; "
+            f"at least {brief(lasts_s)} are needed."
         )
         return Comparison(known.references, None, None, None, says)
     window_s = _WINDOW_BINS * bin_s
@@ -213,11 +213,11 @@ def compare(boot: Boot | None, known: KnownGood) -> Comparison:
 
 
 def _alike(until_s: float, lasts_s: float, known: KnownGood) -> Comparison:
-    says = f"Like the known-good boot for all its {in_brief(known.length_s)}."
+    says = f"Like the known-good boot for all its {brief(known.length_s)}."
     if until_s <= known.length_s - lasts_s:
         says = (
-            f"Like the known-good boot until {in_brief(until_s)}, where this boot's trace ends; "
-            f"the known-good one goes on to {in_brief(known.length_s)}."
+            f"Like the known-good boot until {brief(until_s)}, where this boot's trace ends; "
+            f"the known-good one goes on to {brief(known.length_s)}."
         )
     return Comparison(known.references, True, until_s, None, says)
 
@@ -236,7 +236,7 @@ def _diverged(
         first -= 1
     until_s = float(places[first]) * known.step_s
     amount = f"{human(float(f'{abs(difference_a):.2g}'), 'A')} {alarm.side}"
-    says = f"Like the known-good boot until {in_brief(until_s)}, then {amount}."
+    says = f"Like the known-good boot until {brief(until_s)}, then {amount}."
     if first == 0:
         says = f"Unlike the known-good boot from the start: {amount}."
     return Comparison(known.references, False, until_s, difference_a, says)

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from wakerail.analysis.assurance import clean_trials_needed, upper_bound, window_says
-from wakerail.analysis.cadence import Cadence, cadence_of_restarts, percent
+from wakerail.analysis.cadence import Cadence, cadence_of_restarts
 from wakerail.analysis.course import Seconds, dark_since_s, gaps_s, level_at, sample_spacing_s, seconds_of
 from wakerail.analysis.onset import HOLD_S, First
 from wakerail.analysis.seen import Restart, Seen
@@ -24,7 +24,7 @@ from wakerail.analysis.stages import Stage, stages_of
 from wakerail.analysis.supply import BootEnd, SupplyWatch, flat_top_a
 from wakerail.analysis.telling import tell_restarts
 from wakerail.analysis.ticks import Ticks
-from wakerail.analysis.words import brief, brief_level
+from wakerail.analysis.words import brief, brief_level, percent
 from wakerail_kit.messages import Measurement
 from wakerail_kit.outcome import Finding, Outcome
 from wakerail_kit.units import human

@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from wakerail.analysis.evidence import Candidate, Sort
 from wakerail.analysis.seen import Restart
 from wakerail.analysis.words import brief, level_words
-from wakerail_kit.units import human
 
 COLLAPSE, DIP, OPENING, NEW_OPENING = "current-collapse", "current-dip", "opening-again", "new-opening"
 _SPEAKS = 1.0  # a log-likelihood ratio above this is named as evidence
@@ -30,10 +29,10 @@ def evidence_of(candidate: Candidate) -> list[str]:
 
 def tell_candidate(candidate: Candidate, up_s: float | None, evidence: Sequence[str]) -> str:
     """Say what was seen of one restart; ``up_s`` is how long the boot before it was up, None if from before."""
-    up = "" if up_s is None else f"after {human(round(up_s, 2), 's')} up "
+    up = "" if up_s is None else f"after {brief(up_s)} up "
     if candidate.sort is Sort.JUMP:
         return f"{up}the boot opened as the first did"
-    down = human(float(f"{candidate.again_s - candidate.at_s:.2g}"), "s")
+    down = brief(candidate.again_s - candidate.at_s, 2)
     says = f"{up}the current fell to {level_words(candidate.low_a)} and rose again {down} later"
     if OPENING in evidence:
         says += ", and the boot opened as the first did"
@@ -50,12 +49,15 @@ def tell_restarts(
     ups_s = [restart.at_s - begin_s for begin_s, restart in zip(begun_s, restarts, strict=False) if begin_s is not None]
     if len(restarts) == 1:
         up = f", after {brief(ups_s[0])} up" if ups_s else ""
-        again_s = restarts[-1].again_s
+        last_s = restarts[-1].again_s
         if fell_s is not None:
-            return f"It restarted once{up}, and stopped again {brief(fell_s - again_s)} later."
-        return f"It restarted once{up}, and then stayed up for the {brief(end_s - again_s)} until the watch ended."
+            return f"It restarted once{up}, and stopped again {brief(fell_s - last_s)} later."
+        return f"It restarted once{up}, and then stayed up for the {brief(end_s - last_s)} until the watch ended."
     doubt_s = max(restart.uncertainty_s for restart in restarts)
-    intervals_s = [after.at_s - before.at_s for before, after in itertools.pairwise(restarts)]
+    # from boot to boot, as the cadence counts them
+    again_s = [restart.again_s for restart in restarts]
+    boots_s = again_s if onset_s is None or onset_s >= again_s[0] else [onset_s, *again_s]
+    intervals_s = [after_s - before_s for before_s, after_s in itertools.pairwise(boots_s)]
     every = _in_words(intervals_s, doubt_s, "every {}" if len(intervals_s) > 1 else "{} apart", "{} to {} apart")
     up = _in_words(ups_s, doubt_s, "about {}", "{} to {}")
     return f"It restarted {len(restarts)} times in {brief(watched_s)}, {every}; each time after {up} up."

@@ -10,6 +10,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
+
 from wakerail.analysis.reading import BootReading
 from wakerail.analysis.seen import Restart
 from wakerail.analysis.settings import ReaderSettings
@@ -20,6 +22,7 @@ from wakerail.recordings.usb_log import read_usb_log
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.units import UnitInvalid, parse_quantity
 
+_GAP_SPACINGS = 5.0  # so many times the usual spacing is a gap
 _CURRENTS_IN_WORDS = re.compile(r"(?<=\d )([mµ]?)A\b")
 
 
@@ -135,7 +138,7 @@ def _put_together(recording: Recording | None, usb: Path | None, tell: Callable[
         source = _Source(
             pieces=itertools.chain([first], recording.pieces),
             events=list(recording.usb),
-            known=replace(recording.known, unit=recording.unit),
+            known=replace(recording.known, unit=recording.unit, max_gap_s=_max_gap_s(first, recording.known)),
             unit=recording.unit,
             begins=recording.begins(),  # known from the first piece on
             read_as=[recording.read_as],
@@ -147,6 +150,15 @@ def _put_together(recording: Recording | None, usb: Path | None, tell: Callable[
         source.begins = log.begins
         source.read_as.append(log.read_as)
     return source
+
+
+def _max_gap_s(first: Piece, known: ReaderSettings) -> float:
+    """Return the longest time between two samples that is no gap: the setting, or more where samples are further apart.
+
+    Charge is counted over what is no gap.
+    """
+    spacing_s = float(np.median(np.diff(first.t_s))) if len(first.t_s) > 1 else 0.0
+    return max(known.max_gap_s, _GAP_SPACINGS * spacing_s)
 
 
 def _of_power(restart: Restart) -> Restart:

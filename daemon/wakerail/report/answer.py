@@ -183,7 +183,19 @@ def _heading(answer: Analysis, signs: Signs, width: int) -> Iterator[RenderableT
     facts += [f"{name} {human(level, answer.unit)}" for name, level in levels if level is not None]
     if reading.onset_s is not None:
         facts.append(f"onset at {moment(reading.onset_s)}")
-    yield Padding(Text(", ".join(facts)), (0, 2, 0, 2))
+    yield Padding(Text(_listed(facts, width - 4)), (0, 2, 0, 2))
+
+
+def _listed(facts: list[str], width: int) -> str:
+    """Return facts with commas between, in lines that part no number from its unit."""
+    lines = [""]
+    for fact in facts:
+        if lines[-1] and len(lines[-1]) + len(fact) + 3 > width:
+            lines[-1] += ","
+            lines.append(fact)
+        else:
+            lines[-1] += f", {fact}" if lines[-1] else fact
+    return "\n".join(lines)
 
 
 def _chart(answer: Analysis, columns: list[float | None], signs: Signs) -> Iterator[RenderableType]:

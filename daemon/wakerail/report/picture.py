@@ -29,7 +29,7 @@ _WIDTH_IN, _HEIGHT_IN, _DPI = 10.0, 5.6, 150
 _DOWN: dict[str, Any] = {
     "facecolor": "#FBE6D9",
     "edgecolor": _VERMILION,
-    "hatch": "////",
+    "hatch": "///",
     "linewidth": 0,
     "zorder": 0.8,
 }
@@ -38,20 +38,23 @@ _FEW_SAMPLES = 150  # so few are shown as dots too, as each was measured by itse
 # all as a share of the plot's width
 _LETTER = 0.0082  # the room of a letter of a mark's label
 _DENSE = 0.006  # nearer than this, single marks cannot be told apart any more
+_MEAN_LINE = 1.6  # points; wider than the trace's line, so that print tells them apart
 _MOST_STAGES = 60  # more are not read one by one any more
-_SURE = 0.995  # a probability that rounds to 100 % is not worth its room
+_CERTAIN = 0.995  # a probability that rounds to 100 % is not worth its room
+_SURE = 0.9  # a restart below this is drawn hollow
 
 
 @dataclass(frozen=True, slots=True)
 class _Lane:
     """Marks of one sort: each is a line through the plots, and a shape in a row of its own above them.
 
-    ``notes`` go with the marks that are not sure, which have a hollow shape; "" with the others.
+    ``notes`` go with the marks, "" where there is none; those that are ``unsure`` have a hollow shape.
     """
 
     name: str
     at: Floats
     notes: tuple[str, ...]
+    unsure: tuple[bool, ...]
     colour: str
     shape: str
     dash: Any
@@ -91,8 +94,9 @@ def draw_trace(
 
     ``stages`` are start, end and mean of each, in order; more than 60 are counted in the legend but not drawn.
     ``restarts`` are pairs: when the boot that was running ended and when the next began; ``probabilities``, one for
-    each, are shown below 0.995. ``unit`` is "A" or, for a trace of power, "W". All times are on the scale of
-    ``times_s``, which ascends; samples that are not data are NaN. The same data give the same file, byte for byte.
+    each, are shown below 0.995, and the mark is hollow below 0.9. ``unit`` is "A" or, for a trace of power, "W".
+    All times are on the scale of ``times_s``, which ascends; samples that are not data are NaN. The same data give
+    the same file, byte for byte.
     Raises ValueError for another suffix.
     """
     if out.suffix not in {".svg", ".png"}:
@@ -160,14 +164,14 @@ def _extent(times: Floats, lanes: Sequence[_Lane]) -> tuple[float, float]:
 
 def _draw_heading(figure: Figure, title: str, subtitle: str) -> float:
     """Write title and subtitle; return the height that is left below, as a share of the figure."""
-    lines = textwrap.wrap(subtitle, 118, max_lines=3, placeholder=" ...")
+    lines = textwrap.wrap(subtitle, 118, max_lines=4, placeholder=" ...")
     figure.text(0.08, 0.965, title, size=14, weight="bold", color=_INK, va="top")
     figure.text(0.08, 0.905, "\n".join(lines), size=10, color=_INK, va="top", linespacing=1.35)
     return 0.895 - 0.04 * len(lines)
 
 
 def _lay_out(figure: Figure, top: float, rows: int, *, with_voltage: bool) -> tuple[Axes, list[Axes]]:
-    heights = [0.06 * max(rows, 1), 1.0, *([0.28] if with_voltage else [])]
+    heights = [0.06 * max(rows, 1), 1.0, *([0.34] if with_voltage else [])]
     grid = figure.add_gridspec(
         len(heights), 1, height_ratios=heights, left=0.08, right=0.98, top=top, bottom=0.145, hspace=0.06
     )
@@ -196,7 +200,7 @@ def _draw_signal(axes: Axes, times: Floats, values: npt.ArrayLike, name_unit: tu
     x, y = drawable(times, levels * factor, _COLUMNS)
     dot = "o" if x.size <= _FEW_SAMPLES else ""
     axes.plot(x, y, color=colour, linewidth=1.0, solid_joinstyle="round", marker=dot, markersize=2.2)
-    axes.set_ylabel(f"{name} ({unit})", fontsize=10, color=_INK)
+    axes.set_ylabel(f"{name} ({unit})", fontsize=9, color=_INK)
     low, high = float(np.nanmin(y, initial=0.0)), float(np.nanmax(y, initial=0.0))
     axes.set_ylim(low, high + 0.08 * (high - low) if high > low else low + 1.0)
     return factor
@@ -207,13 +211,14 @@ def _lanes(
 ) -> list[_Lane]:
     lanes = []
     if prompt_s is not None:
-        lanes.append(_Lane("prompt", np.array([prompt_s * scale]), ("",), _INK, "D", (0, (1, 2))))
+        lanes.append(_Lane("prompt", np.array([prompt_s * scale]), ("",), (False,), _INK, "D", (0, (1, 2))))
     if onset_s is not None:
-        lanes.append(_Lane("onset", np.array([onset_s * scale]), ("",), _GREEN, "o", (0, (6, 2, 1, 2))))
+        lanes.append(_Lane("onset", np.array([onset_s * scale]), ("",), (False,), _GREEN, "o", (0, (6, 2, 1, 2))))
     if falls.size:
         sure = [1.0] * len(falls) if probabilities is None else probabilities
-        notes = tuple("" if one >= _SURE else f"({100 * one:.0f} %)" for one in sure)
-        lanes.append(_Lane("restart", falls, notes, _VERMILION, "v", (0, (5, 2)), numbered=True))
+        notes = tuple("" if one >= _CERTAIN else f"({100 * one:.0f} %)" for one in sure)
+        unsure = tuple(one < _SURE for one in sure)
+        lanes.append(_Lane("restart", falls, notes, unsure, _VERMILION, "v", (0, (5, 2)), numbered=True))
     return lanes
 
 
@@ -234,7 +239,7 @@ def _draw_lane(strip: Axes, plots: Sequence[Axes], lane: _Lane, height: float) -
             alpha=0.35 if dense else 0.9,
             zorder=1.5 if dense else 2.5,
         )
-    hollow = np.array([bool(note) for note in lane.notes])
+    hollow = np.array(lane.unsure)
     for chosen, face in ((~hollow, lane.colour), (hollow, "white")):
         at = lane.at[chosen]
         shape: dict[str, Any] = {"marker": "|" if dense else lane.shape, "color": lane.colour, "markerfacecolor": face}
@@ -266,9 +271,9 @@ def _draw_stages(strip: Axes, axes: Axes, stages: Floats, factor: float) -> None
         stages[:, 0],
         stages[:, 1],
         colors=_INK,
-        linewidth=1.3,
+        linewidth=_MEAN_LINE,
         zorder=3,
-        path_effects=[withStroke(linewidth=2.5, foreground="white")],
+        path_effects=[withStroke(linewidth=_MEAN_LINE + 0.8, foreground="white")],
     )
     for place, (start, end) in enumerate(stages[:, :2].tolist()):
         face = _PALE if place % 2 else "white"
@@ -306,13 +311,14 @@ def _draw_legend(
     entries: list[tuple[Artist, str]] = [(Line2D([], [], color=_BLUE, linewidth=1.2), name)]
     shown, found = stages_shown_of
     if shown:
-        entries.append((Line2D([], [], color=_INK, linewidth=1.3), "mean of each stage"))
+        entries.append((Line2D([], [], color=_INK, linewidth=_MEAN_LINE), "mean of each stage"))
     for lane in lanes:
         line: dict[str, Any] = {"color": lane.colour, "linestyle": lane.dash, "marker": lane.shape, "markersize": 5.5}
-        if not all(lane.notes):
+        if not all(lane.unsure):
             entries.append((Line2D([], [], **line), lane.name))
-        if any(lane.notes):
-            entries.append((Line2D([], [], markerfacecolor="white", **line), f"{lane.name}, not sure"))
+        if any(lane.unsure):
+            label = f"{lane.name}, less than {100 * _SURE:.0f} % sure"
+            entries.append((Line2D([], [], markerfacecolor="white", **line), label))
     if len(spans):
         entries.append((Patch(**_DOWN), "between two boots"))
     if found > shown:

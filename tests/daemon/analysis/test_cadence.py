@@ -15,11 +15,10 @@ from wakerail.analysis.cadence import (
     Regularity,
     cadence_of,
     evenness,
-    in_brief,
     median_interval,
-    percent,
     reading_of,
 )
+from wakerail.analysis.words import brief, percent
 
 INTERVALS = st.lists(st.floats(0.5, 500.0), min_size=1, max_size=12)
 
@@ -231,6 +230,7 @@ def test_a_row_fits_within_its_bounds_both_included(from_s, width_s, median_s):
         (0.0, "0 s"),
         (25e-6, "25 µs"),
         (0.0123, "12.3 ms"),
+        (0.297, "0.297 s"),
         (0.9996, "1 s"),
         (180.4, "180 s"),
         (1350.0, "22.5 min"),
@@ -238,7 +238,7 @@ def test_a_row_fits_within_its_bounds_both_included(from_s, width_s, median_s):
     ],
 )
 def test_times_are_said_in_brief(time_s, says):
-    assert in_brief(time_s) == says
+    assert brief(time_s) == says
 
 
 @pytest.mark.parametrize(("share", "says"), [(0.5, "50 %"), (0.9375, "94 %"), (0.9922, "99.2 %"), (0.031, "3.1 %")])

@@ -163,7 +163,7 @@ def test_too_short_a_boot_is_not_compared():
     told = compare(boot(7, end_s=0.2), KNOWN)
     assert told.like is None
     assert told.says.startswith("Too little of this boot can be compared with the known-good one: ")
-    assert told.says.endswith("; at least 400 ms are needed.")
+    assert told.says.endswith("; at least 0.4 s are needed.")
 
 
 def test_a_gap_is_no_difference():

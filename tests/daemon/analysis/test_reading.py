@@ -71,14 +71,18 @@ def test_restarts_far_apart_and_near_are_not_called_regular(trace, watch):
         loop.boot(run_s).then(0.0003, 0.5)
     loop.boot()
     assert conclude(watch(loop), loop)[2] == (
-        "It restarted 3 times in 32.7 s, 7.55 s to 14.5 s apart; each time after 4.05 s to 14 s up."
+        "It restarted 3 times in 32.7 s, 4.55 s to 14.5 s apart; each time after 4.05 s to 14 s up."
     )
 
 
-def test_of_two_restarts_there_is_one_distance(trace, watch):
+def test_of_two_restarts_whose_first_boot_was_not_seen_there_is_one_distance(trace, watch):
     loop = trace(100).then(0.0003, 2).loop(2).boot()
     assert conclude(watch(loop), loop)[2] == (
-        "It restarted 2 times in 15 s, 4.45 s apart; each time after about 4.05 s up."
+        "It restarted 2 times in 15 s, every 4.45 s; each time after about 4.05 s up."
+    )
+    loop = trace(100).then(0.19, 20, ripple=0.1).then(0.0003, 0.4).loop(1).boot()
+    assert conclude(watch(loop, standing_a=None), loop)[2] == (
+        "It restarted 2 times in 28.9 s, 4.45 s apart; each time after about 4.05 s up."
     )
 
 

@@ -91,6 +91,16 @@ def test_a_trace_of_power_is_told_in_watts(run, tmp_path):
     assert "power (mW)" in picture.read_text()
 
 
+def test_charge_and_energy_of_a_slow_trace_are_counted_and_those_of_its_gaps_not(run, tmp_path):
+    """200 mA at 4 V for 600 s but for a gap of 100 s, one sample in 5 s."""
+    file = tmp_path / "slow.csv"
+    rows = "".join(f"{at},0.2,4.0\n" for at in range(0, 605, 5) if not 200 < at < 300)
+    file.write_text(f"time (s),current (A),voltage (V)\n{rows}", encoding="utf-8")
+    stages = json.loads(run(file, "--json")[0])["stages"]
+    assert sum(stage["charge_ma_s"] for stage in stages) == pytest.approx(500 * 200)
+    assert sum(stage["energy_j"] for stage in stages) == pytest.approx(500 * 0.8)
+
+
 def test_usb_alone_and_beside_the_trace(run, file, tmp_path):
     usb = tmp_path / "usb.csv"
     rows = "".join(

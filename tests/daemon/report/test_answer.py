@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from datetime import UTC, datetime
 from types import SimpleNamespace
@@ -124,6 +125,14 @@ def test_restarts_are_counted_by_time_whatever_number_they_were_told_under(analy
         ["2", "10.000"],
         ["3", "15.000"],
     ]
+
+
+def test_no_number_of_the_facts_is_parted_from_its_unit(analysis, show):
+    for width in range(40, 110, 3):
+        lines = [line.strip() for line in show(answer_text(analysis), width=width)]
+        facts = lines[lines.index(next(line for line in lines if line.startswith("400 samples"))) :]
+        listed = facts[: next(place for place, line in enumerate(facts) if not line.endswith(",")) + 1]
+        assert all(re.search(r"(s|A|samples),?$", line) for line in listed), listed
 
 
 def test_the_chart_marks_restarts_where_they_are(analysis, show):

@@ -98,9 +98,9 @@ def test_stages_too_many_to_read_are_counted_and_not_drawn(tmp_path):
 
 def test_a_restart_that_is_not_sure_says_how_sure_it_is(tmp_path):
     said = set(texts(drawn(tmp_path / "some.svg", probabilities=[0.999, 0.874, 0.995])))
-    assert {"restart 1", "restart 2 (87 %)", "restart 3", "restart", "restart, not sure"} <= said
-    assert "restart, not sure" not in texts(drawn(tmp_path / "all.svg", probabilities=[0.999, 0.998, 1.0]))
-    assert "restart" not in texts(drawn(tmp_path / "none.svg", probabilities=[0.7, 0.8, 0.9]))
+    assert {"restart 1", "restart 2 (87 %)", "restart 3", "restart", "restart, less than 90 % sure"} <= said
+    assert "restart, less than 90 % sure" not in texts(drawn(tmp_path / "all.svg", probabilities=[0.999, 0.998, 1.0]))
+    assert "restart" not in texts(drawn(tmp_path / "none.svg", probabilities=[0.7, 0.8, 0.899]))
 
 
 def test_the_last_restart_is_labelled_within_the_picture(tmp_path):
