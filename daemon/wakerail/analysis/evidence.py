@@ -25,17 +25,17 @@ import numpy as np
 from wakerail.analysis.opening import ALIGNED, EDGES, STRETCHED, Floats, Opening, Repertoire, Scale
 
 SURE = 3.0  # log odds from which on a restart is told at once
-_HOPELESS = -5.0
+_HOPELESS, _NOT_ALIKE = -5.0, -4.0
 _MOST_FOR_A_JUMP = -3.7  # however often the opening came back, its first level alone is no restart
 
 _LEVEL_SPREAD = 0.10  # of one level from boot to boot, natural log
 _FIRST_SPREAD = 0.30  # more for the first windows, which are short and hold the inrush
 _TAIL, _SHORT_TAIL, _LATE_TAIL = 0.05, 0.3, 0.5  # how often a window is not the template's: at least, short, and late
+_BURST_TAIL = 0.45  # a level above the template's is mostly a burst's
 _JUMP = 0.25
 _PERSIST_SPREAD = 0.14
 _MOST_NOVEL = 6.0
 _MOST_NOVEL_SHORT = 0.7  # after a dip so short that a meter's range switching makes the same
-SHORT_DIP = 3
 _SHORT_SEEN, _SHORT_TOLD = 0.3, 2.5  # the most that the depth of so short a dip can say
 _NOVEL_WINDOWS = 32
 _LATE = 56  # the window from on which a boot is mostly over
@@ -88,13 +88,15 @@ def depth_evidence(
     return Sort.DIP, math.log(0.3 / (1.0 - sleeps_within)) - shallow
 
 
-def dip_evidence(depth: float, ticks: int, lasted_s: float, *, told: bool) -> float:
-    """Return what a dip's depth and length say together; ``told`` if the standing level was measured beforehand.
+def dip_evidence(depth: float, lasted_s: float, *, short: bool, told: bool) -> float:
+    """Return what a dip's depth and length say together.
+
+    ``short``: a meter may have made it; ``told``: the standing level was measured beforehand.
 
     A reset is over within two seconds or so, a sleep lasts for seconds to hours; supply supervisors commonly hold a
     reset for 0.14 s and longer (common practice, no source).
     """
-    if ticks <= SHORT_DIP:
+    if short:
         return min(depth, _SHORT_TOLD if told else _SHORT_SEEN)
     length = min(max(0.8 * math.log(3.0 / lasted_s), -0.7), 1.5)
     return depth + (length if depth > 0.0 else 0.5 * length)
@@ -162,6 +164,8 @@ class Candidate:
     _gains: Floats = field(default_factory=lambda: np.zeros(len(ALIGNED)))
     _alike: Floats = field(default_factory=lambda: ALIGNED.copy())
     _going: Floats = field(default_factory=lambda: STRETCHED.copy())
+    _left: list[int] = field(default_factory=list)  # the levels shown and left
+    _entered: dict[int, int] = field(default_factory=dict)
     _template: tuple[Floats, ...] = ()
 
     @property
@@ -203,13 +207,13 @@ class Candidate:
     def hopeless(self) -> bool:
         """True once nothing that may follow is likely to change the matter."""
         if self.sort is Sort.JUMP:
-            return self.alike < -3.0 or self.alike - self.going < -3.0
+            return self.alike < _NOT_ALIKE or self.alike - self.going < _NOT_ALIKE
         return self.evidence - self.odds < _HOPELESS
 
     def forget(self) -> None:
         """Begin to look anew."""
         self.window, self.alike, self.novel, self.going, self.compared = 0, 0.0, 0.0, 0.0, 0
-        self._level, self._ticks, self._template = None, 0, ()
+        self._level, self._ticks, self._template, self._left, self._entered = None, 0, (), [], {}
         self._gains, self._alike, self._going = np.zeros(len(ALIGNED)), ALIGNED.copy(), STRETCHED.copy()
         self.next_s = self.opening.window_s(0)[1]
 
@@ -258,6 +262,8 @@ class Candidate:
         jumps = min(max(1.0 - math.exp(-jumps_per_s * (to_s - from_s)), 0.02), 0.35)
         distance = here - self._level
         if abs(distance) > 3 * spread:
+            self._left.append(round(self._level / _JUMP))
+            self._entered = {key: self._left.count(key) for key in set(self._left)}
             self._level, self._ticks = here, ticks
         else:
             self._ticks += ticks
@@ -279,7 +285,11 @@ class Candidate:
         spread = math.sqrt((_LEVEL_SPREAD + _FIRST_SPREAD / (index + 1) ** 2) ** 2 + wobble)
         tail = self._tail(index)
         core = np.exp(-0.5 * (distance / spread) ** 2) / (spread * _SQRT_2PI)
-        ratio = np.log((1 - tail) * core / other + tail)
+        tails = np.where(here > self._gains + places, max(tail, _BURST_TAIL), tail)
+        ratio = np.log((1 - tails) * core / other + tails)
+        entered = self._entered.get(round(here / _JUMP), 0)
+        if entered:  # what goes to and fro between two levels looks like itself
+            ratio = np.where(ratio > 0, ratio / (1 + entered) ** 2, ratio)
         if self._template:
             jumped = np.max([np.abs(places - earlier) for earlier in self._template], axis=0)
             # the template persists: that a level is still there tells nothing, that it is another tells much

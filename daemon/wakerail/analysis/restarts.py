@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 from wakerail.analysis.evidence import (
     LIKELY,
-    SHORT_DIP,
     SURE,
     Candidate,
     Priors,
@@ -21,7 +20,7 @@ from wakerail.analysis.evidence import (
 from wakerail.analysis.levels import Levels
 from wakerail.analysis.onset import HOLD_S, HOLD_TICKS, First, OnsetWatch
 from wakerail.analysis.opening import Opening, Repertoire
-from wakerail.analysis.switching import PENDING, Switching
+from wakerail.analysis.switching import PENDING, Switching, blank_ticks
 from wakerail.analysis.trail import Trail
 from wakerail.analysis.turns import Dip, Fall, FallTimes, Turns
 
@@ -37,7 +36,7 @@ _FIRST_WINDOWS = range(1, 6)
 _ANOTHER = 1.28  # times a level: what differs by less is the same
 _HOME_SHARE = 0.6  # of all the time
 _RIVAL = 2.5  # log odds
-_UNKNOWN_LOW = 0.8
+_UNKNOWN_LOW, _MOST_UNKNOWN = 0.8, 0.7
 _DOUBTFUL = 2.5  # how alike a candidate must have been for what it began to be doubted as part of the boot before
 _SHAPELESS = 8  # ticks
 _OFF_SHARE = 0.2  # of what it drew before: where the standing level is not known, what is lower may be it
@@ -74,7 +73,7 @@ class BootFinder:
         self.boots: list[Opening] = []
         self._turns = Turns(self.trail, self.levels)
         self._falls = FallTimes()
-        self._switching = Switching(self.trail, self.levels)
+        self._switching = Switching(self.trail, self.levels, lambda: self.spacing_s)
         self._samples = edge
         self._outside = outside
         self._priors = Priors()
@@ -198,12 +197,13 @@ class BootFinder:
                 sort, odds = Sort.DIP, -2.0
             elif dip.low_a <= levels.lowest_a + levels.tolerance_a:
                 sort, odds = Sort.COLLAPSE, min(odds, 0.0)  # as low as it ever went, but that may be a sleep
-        odds = dip_evidence(odds, ticks, max(again_s - at_s, 1e-6), told=levels.told)
+        short = ticks <= blank_ticks(self.spacing_s)
+        odds = dip_evidence(odds, max(again_s - at_s, 1e-6), short=short, told=levels.told)
         if sort is Sort.DIP:
             odds -= math.log1p(ticks / 16)
             if ticks > _LONG_DIP:
                 sort, odds, at_s = Sort.JUMP, 0.0, again_s
-        if sort is Sort.COLLAPSE and ticks <= SHORT_DIP:
+        if sort is Sort.COLLAPSE and short:
             sort = Sort.BLINK
         if self.boots and at_s - self.boots[-1].start_s < _SHORT_UP_S:
             odds -= 4.0
@@ -348,7 +348,7 @@ class BootFinder:
         """Return the log odds of all but what the candidate itself shows."""
         odds = self._priors.log_odds(candidate.sort)
         if not self.levels.known:  # how low it goes when off is a guess: what a device does often may be its habit
-            odds = min(odds, 0.0) - (_UNKNOWN_LOW if candidate.sort is Sort.BLINK else 0.0)
+            odds = min(odds, 0.0) - _UNKNOWN_LOW if candidate.sort is Sort.BLINK else min(odds, _MOST_UNKNOWN)
         odds += self._outside(candidate)
         if candidate.sort is Sort.BLINK:
             odds += self._switching.evidence(candidate.place - candidate.dip_ticks, candidate.place, candidate.low_a)

@@ -8,6 +8,7 @@ one of the two only. So crossings without a dip speak against the meter, and dip
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,7 +30,7 @@ _REST_TICKS, _REST_S = 6, 0.25  # a meter that has switched stays for so long
 _SWITCHES = math.log(0.2 / 0.8)  # what of the meters do, before anything is seen
 _DIPS_AT_CROSSING = 0.95  # of the crossings, for a meter that is blank then
 _ELSEWHERE = math.log(0.5)  # this dip crossed nothing: the burst that did was over before the meter read again
-_LONGEST = 3  # ticks that a meter is blank
+_LONGEST_S, _LONGEST = 0.3, 3  # for how long, and for how many ticks at most, a meter is blank
 PENDING = 8  # ticks; a dip in the newest ones may not have been noted yet
 _MOST_FOR, _MOST_AGAINST = 3.0, 6.0
 _ZERO = 3.0  # finenesses from which on a standing level can be told from a reading of zero
@@ -44,11 +45,16 @@ class _Dip:
     crosses: Bools
 
 
+def blank_ticks(spacing_s: float) -> int:
+    """Return for how many ticks a meter may be blank that switches its range."""
+    return max(1, min(_LONGEST, int(_LONGEST_S / spacing_s + 0.01))) if spacing_s else _LONGEST
+
+
 class Switching:
     """Counts, for each border that a range may have, the crossings with and without a dip."""
 
-    def __init__(self, trail: Trail, levels: Levels) -> None:
-        self._trail, self._levels = trail, levels
+    def __init__(self, trail: Trail, levels: Levels, spacing_s: Callable[[], float]) -> None:
+        self._trail, self._levels, self._spacing_s = trail, levels, spacing_s
         self._dips: list[_Dip] = []
         self._seen = 0  # ticks before this one are counted
         self._rested_s, self._rested = -math.inf, 0  # from when on the meter may switch again
@@ -113,7 +119,7 @@ class Switching:
     def _pass_low(self, fell: int, rose: int) -> None:
         """Count a low; the tick with which it ended is on the way, the one after that tells where to."""
         after = self._place(self._trail.level_a[rose + 1])
-        if rose - fell > _LONGEST or math.isnan(self._level):
+        if rose - fell > blank_ticks(self._spacing_s()) or math.isnan(self._level):
             self._above[:] = 0
             self._move(after)
             return

@@ -1,7 +1,7 @@
 """The current as it was, tick by tick, so that its mean between any two moments can be had at once.
 
-Means are of the current without its bursts: each tick counts with the median of the five about it, which leaves
-steps where they are. Bursts fall elsewhere in every boot, and would hide that two are alike.
+Means are of the current without its bursts: each tick counts with the median of those within 0.1 s of it, five at
+least, which leaves steps where they are. Bursts fall elsewhere in every boot, and would hide that two are alike.
 """
 
 from __future__ import annotations
@@ -9,7 +9,8 @@ from __future__ import annotations
 from bisect import bisect_right
 from itertools import pairwise
 
-_BESIDE = 2  # ticks on either side of one whose median it counts with
+_BESIDE_S, _FEWEST_BESIDE, _MOST_BESIDE = 0.09, 2, 4  # on either side of a tick
+_KNOWS_ITS_PACE = 16
 
 
 class Trail:
@@ -24,6 +25,7 @@ class Trail:
         self._charge_as: list[float] = []  # from the beginning to the start of each tick, up to two ticks ago
         self._covered_s: list[float] = []
         self.smooth_a: list[float] = []
+        self._beside = _FEWEST_BESIDE
 
     def __len__(self) -> int:
         return len(self.start_s)
@@ -36,14 +38,17 @@ class Trail:
             self._covered_s.append(0.0)
             self._charge_as.append(0.0)
             return
+        if len(self.start_s) == _KNOWS_ITS_PACE:
+            pace_s = sorted(later - earlier for earlier, later in pairwise(self.start_s))[_KNOWS_ITS_PACE // 2]
+            self._beside = max(_FEWEST_BESIDE, min(_MOST_BESIDE, round(_BESIDE_S / max(pace_s, 1e-9))))
         self._covered_s.append(self._covered_s[-1] + min(start_s - self.start_s[-2], most_s))
-        if len(self.level_a) > _BESIDE + 1:
+        if len(self.level_a) > self._beside + 1:
             self._smooth()
 
     def _smooth(self) -> None:
         """Take the charge of the next tick that has enough of them after it."""
         place = len(self._charge_as) - 1
-        about = sorted(self.level_a[max(place - _BESIDE, 0) : place + _BESIDE + 1])
+        about = sorted(self.level_a[max(place - self._beside, 0) : place + self._beside + 1])
         held_s = self._covered_s[place + 1] - self._covered_s[place]
         self._charge_as.append(self._charge_as[-1] + about[len(about) // 2] * held_s)
         self.smooth_a.append(about[len(about) // 2])
