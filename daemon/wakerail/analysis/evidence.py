@@ -31,6 +31,8 @@ _MOST_FOR_A_JUMP = -3.7  # however often the opening came back, its first level 
 _LEVEL_SPREAD = 0.10  # of one level from boot to boot, natural log
 _FIRST_SPREAD = 0.30  # more for the first windows, which are short and hold the inrush
 _TAIL, _SHORT_TAIL, _LATE_TAIL = 0.05, 0.3, 0.5  # how often a window is not the template's: at least, short, and late
+_ENDS = math.log(0.03)  # in any window
+_STILL_OFF = 0.25  # the most that it says in one window that a level is still another
 _BURST_TAIL = 0.45  # a level above the template's is mostly a burst's
 _JUMP = 0.25
 _PERSIST_SPREAD = 0.14
@@ -164,6 +166,9 @@ class Candidate:
     _gains: Floats = field(default_factory=lambda: np.zeros(len(ALIGNED)))
     _alike: Floats = field(default_factory=lambda: ALIGNED.copy())
     _going: Floats = field(default_factory=lambda: STRETCHED.copy())
+    _ended: float = -math.inf  # of one of the two boots having ended by now
+    _going_on: float = 0.0  # of both being under way
+    _persists: bool = False  # the newest window was at the level of the one before
     _left: list[int] = field(default_factory=list)  # the levels shown and left
     _entered: dict[int, int] = field(default_factory=dict)
     _template: tuple[Floats, ...] = ()
@@ -207,13 +212,14 @@ class Candidate:
     def hopeless(self) -> bool:
         """True once nothing that may follow is likely to change the matter."""
         if self.sort is Sort.JUMP:
-            return self.alike < _NOT_ALIKE or self.alike - self.going < _NOT_ALIKE
+            return self._going_on < _NOT_ALIKE or self._going_on - self.going < _NOT_ALIKE
         return self.evidence - self.odds < _HOPELESS
 
     def forget(self) -> None:
         """Begin to look anew."""
         self.window, self.alike, self.novel, self.going, self.compared = 0, 0.0, 0.0, 0.0, 0
         self._level, self._ticks, self._template, self._left, self._entered = None, 0, (), [], {}
+        self._ended, self._going_on, self._persists = -math.inf, 0.0, False
         self._gains, self._alike, self._going = np.zeros(len(ALIGNED)), ALIGNED.copy(), STRETCHED.copy()
         self.next_s = self.opening.window_s(0)[1]
 
@@ -261,7 +267,8 @@ class Candidate:
         from_s, to_s = self.opening.window_s(index)
         jumps = min(max(1.0 - math.exp(-jumps_per_s * (to_s - from_s)), 0.02), 0.35)
         distance = here - self._level
-        if abs(distance) > 3 * spread:
+        self._persists = abs(distance) <= 3 * spread
+        if not self._persists:
             self._left.append(round(self._level / _JUMP))
             self._entered = {key: self._left.count(key) for key in set(self._left)}
             self._level, self._ticks = here, ticks
@@ -292,9 +299,10 @@ class Candidate:
             ratio = np.where(ratio > 0, ratio / (1 + entered) ** 2, ratio)
         if self._template:
             jumped = np.max([np.abs(places - earlier) for earlier in self._template], axis=0)
-            # the template persists: that a level is still there tells nothing, that it is another tells much
+            # the template persists: that a level is still there tells nothing, that it came to be another tells much
             persists = jumped < max(_JUMP, 2 * math.sqrt(wobble))
-            ratio[persists] = np.where(distance > 2 * spread, np.minimum(ratio, 0.0), np.clip(ratio, -0.05, 0.05))[
+            least = -_STILL_OFF if self._persists else -math.inf
+            ratio[persists] = np.where(distance > 2 * spread, np.clip(ratio, least, 0.0), np.clip(ratio, -0.05, 0.05))[
                 persists
             ]
         self._template = (*self._template[-1:], places)
