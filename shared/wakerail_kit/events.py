@@ -334,15 +334,16 @@ class HeatStageStarted(EventData, frozen=True, kw_only=True):
 class HeatEstimated(EventData, frozen=True, kw_only=True):
     """Where a heat stands by the model of plate and board, every few seconds.
 
-    ``board_half_width_k`` is the uncertainty of the board's temperature (standard, k = 2); ``left_s`` is about how
-    long the stage still takes. None where the model cannot tell.
+    The board is between ``board_low_c`` and ``board_high_c``, likely at ``board_c``; ``left_s`` is about how long the
+    stage still takes. None where the model cannot tell.
     """
 
     run: str
     at_s: float
     plate_c: float
     board_c: float | None = None
-    board_half_width_k: float | None = None
+    board_low_c: float | None = None
+    board_high_c: float | None = None
     left_s: float | None = None
 
 

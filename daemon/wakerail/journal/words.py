@@ -225,8 +225,8 @@ def _(data: events.HeatEstimated) -> Line:
     says = f"plate {_quantity(round(data.plate_c, 1), 'Cel')}"
     if data.board_c is not None:
         says += f", board about {_quantity(round(data.board_c, 1), 'Cel')}"
-    if data.board_half_width_k is not None:
-        says += f" \N{PLUS-MINUS SIGN} {_quantity(round(data.board_half_width_k, 1), 'K')}"
+    if data.board_low_c is not None and data.board_high_c is not None:
+        says += f", from {data.board_low_c:.0f} to {_quantity(round(data.board_high_c), 'Cel')}"
     return Line("heat", says, Tone.QUIET)
 
 

@@ -86,8 +86,9 @@ class LiveHeat:
         estimate = self._estimate
         if estimate is None or estimate.board_c is None:
             return ""
-        unsure = "" if estimate.board_half_width_k is None else f" ± {estimate.board_half_width_k:.0f}"
-        return f"board {estimate.board_c:.0f}{unsure} °C"
+        if estimate.board_low_c is None or estimate.board_high_c is None:
+            return f"board {estimate.board_c:.0f} °C"
+        return f"board {estimate.board_low_c:.0f} to {estimate.board_high_c:.0f} °C"
 
     def _countdown(self, signs: Signs, width: int) -> list[Text]:
         stage = self._stage

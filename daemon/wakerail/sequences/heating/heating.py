@@ -28,7 +28,7 @@ ARRIVED_WITHIN_K, ARRIVED_COUNT = 2.0, 3
 #: Cool for so many samples on end is cool.
 COOL_COUNT = 3
 #: How often the model's estimate is told.
-ESTIMATE_EVERY_S = 5.0
+ESTIMATE_EVERY_S = 10.0
 #: So long without a believable temperature, the heater off, is too long to go on waiting.
 BLIND_LIMIT_S = 10.0
 #: A plate that is hot after so long does not cool by itself: something heats it.
@@ -130,6 +130,8 @@ class Heating:
                 arrived = arrived + 1 if there else 0
                 if arrived >= ARRIVED_COUNT:
                     return None
+            if stage.kind is StageKind.RAMP and (wrong := self._reckoning.misbehaviour) is not None:
+                return Halt(by_person=False, says=sentence(f"{self._plate.name}: {wrong.says}"))
             if now_s - begun_s >= (stage.time_s or 0.0):
                 return None if stage.kind is not StageKind.RAMP else self._too_slow(stage, at_c)
 
@@ -160,10 +162,10 @@ class Heating:
         while cool < COOL_COUNT:
             await self._next(listener)
             now_s, at_c = self._trace.now_s, self._trace.believed_c
-            board_c = self._reckoning.board_at_most_c()
+            board = self._reckoning.board()
             if at_c is not None:
                 seen_s = now_s
-                below = max(at_c, at_c if board_c is None else board_c) <= stage.temperature_c
+                below = max(at_c, at_c if board is None else board.high_c) <= stage.temperature_c
                 cool = cool + 1 if below else 0
             elif now_s - seen_s > BLIND_LIMIT_S:
                 raise DeviceUnavailable(f"{self._plate.name}: its sensor gives no temperature; treat it as hot")
@@ -193,8 +195,9 @@ class Heating:
                     run=self._context.run,
                     at_s=self._trace.now_s,
                     plate_c=at_c,
-                    board_c=None if board is None else board.temperature_c,
-                    board_half_width_k=None if board is None else board.half_width_k,
+                    board_c=None if board is None else board.likely_c,
+                    board_low_c=None if board is None else board.low_c,
+                    board_high_c=None if board is None else board.high_c,
                     left_s=self._reckoning.left_s(stage),
                 )
             )

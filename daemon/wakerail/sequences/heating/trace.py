@@ -13,10 +13,12 @@ class HeatTrace:
     """Samples of one plate, oldest first. A temperature is None where the sensor gave none.
 
     ``believed_c`` is the newest temperature that the check of the sensor lets stand; None while there is none.
+    ``firm_c`` are the temperatures that it let stand at once, None for the others.
     """
 
     t_s: list[float] = field(default_factory=list)
     temperature_c: list[float | None] = field(default_factory=list)
+    firm_c: list[float | None] = field(default_factory=list)
     setpoint_c: list[float | None] = field(default_factory=list)
     heating: list[bool] = field(default_factory=list)
     _sensor: SensorWatch = field(default_factory=SensorWatch)
@@ -47,5 +49,6 @@ class HeatTrace:
                 self._doubted_s.add(doubt.at_s)
             self.t_s.append(t_s)
             self.temperature_c.append(c)
+            self.firm_c.append(c if c == self._sensor.believed_c else None)
             self.setpoint_c.append(asked_c)
             self.heating.append(heating)

@@ -10,7 +10,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from wakerail.sequences.heating.course import Course
-from wakerail.sequences.heating.heating import Heating
 from wakerail.sequences.steps.action import Amount, StepContext, StepOutput
 from wakerail.sequences.steps.scope import Scope
 from wakerail_kit.families import DeviceFamily
@@ -55,6 +54,9 @@ class Heat:
         return self.course(family, values).problems(limit_c)
 
     async def run(self, context: StepContext) -> StepOutput:
+        # what the model computes with is slow to load, and most runs heat nothing
+        from wakerail.sequences.heating.heating import Heating  # noqa: PLC0415
+
         course = self.course(context.family, context.values)
         heating = Heating(context, context.instrument(self.role), course, self.meanwhile)
         context.heat = heating
