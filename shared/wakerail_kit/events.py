@@ -301,7 +301,10 @@ class HeatLimit(Struct, frozen=True, kw_only=True):
 
 
 class HeatStarted(EventData, frozen=True, kw_only=True):
-    """A plate begins to heat by a profile of a device family, with what the heat will be judged by."""
+    """A plate begins to heat by a profile of a device family, with what the heat will be judged by.
+
+    ``present_left_s`` is for how long a person has confirmed to be there.
+    """
 
     run: str
     instrument: str
@@ -312,6 +315,7 @@ class HeatStarted(EventData, frozen=True, kw_only=True):
     liquidus_c: float
     ceiling_c: float
     touch_c: float
+    present_left_s: float
     stages: list[HeatStage]
     limits: list[HeatLimit]
 
@@ -345,6 +349,15 @@ class HeatEstimated(EventData, frozen=True, kw_only=True):
     board_low_c: float | None = None
     board_high_c: float | None = None
     left_s: float | None = None
+    present_left_s: float | None = None
+
+
+class PresenceAsked(EventData, frozen=True, kw_only=True):
+    """Whoever is at the plate is to confirm it within ``left_s``, or the heat is cut (``ask/present``)."""
+
+    run: str
+    at_s: float
+    left_s: float
 
 
 class CoolingAsked(EventData, frozen=True, kw_only=True):

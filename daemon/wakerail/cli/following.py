@@ -14,7 +14,17 @@ from wakerail.cli.bench import raise_refusal
 from wakerail.cli.terminal import Reply, Wish
 from wakerail_kit import topics
 from wakerail_kit.errors import DeviceUnavailable, WakerailError
-from wakerail_kit.messages import AbortRun, AnswerPrompt, CoolRun, InstrumentState, Prompt, RunSequence, Status, Verdict
+from wakerail_kit.messages import (
+    AbortRun,
+    AnswerPrompt,
+    ConfirmPresence,
+    CoolRun,
+    InstrumentState,
+    Prompt,
+    RunSequence,
+    Status,
+    Verdict,
+)
 
 
 class Watcher(Protocol):
@@ -116,6 +126,8 @@ async def _grant_wishes(client: BusClient, watcher: Watcher, operator: str, run:
         wish = await watcher.wish()
         if wish is Wish.COOL:
             await client.ask("cool", CoolRun(run=run, operator=operator))
+        else:
+            await client.ask("present", ConfirmPresence(operator=operator))
 
 
 def _check_alive(daemon: Status) -> None:

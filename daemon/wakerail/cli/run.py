@@ -26,6 +26,9 @@ from wakerail_kit.messages import Event, Prompt, RunSequence, Verdict
 if TYPE_CHECKING:
     from wakerail.bus import BusClient
 
+#: While something heats, this key cools; any other says that somebody is there.
+COOL_KEY = "c"
+
 Inputs = Annotated[
     list[str] | None, typer.Option("--set", help='An input with its unit, e.g. --set volts="3.85 V"; again for more.')
 ]
@@ -49,7 +52,7 @@ def run(
 ) -> None:
     """Run a sequence on the running daemon, and answer its prompts here. Ctrl-C aborts it safely.
 
-    While it heats, c cools at once.
+    While it heats, Enter says that you are there, and c cools at once.
 
     Exit code: 0 Passed, 1 Failed, 3 Inconclusive, 4 Aborted; 2 if something typed or written must be corrected, or no
     broker is where the configuration says (nothing was started); 5 if the bench, its daemon or an instrument failed.
@@ -107,7 +110,7 @@ class Screen:
         self._as_json = as_json
         self._do = do
         self._console = Console(stderr=as_json, highlight=False)
-        self._live_run = LiveRun()
+        self._live_run = LiveRun("" if do is not None else "Enter: I am here   c: cool now")
         self._trace = RunTrace()
         self._live = Live(
             self._live_run, console=self._console, refresh_per_second=8, transient=True, auto_refresh=True
@@ -155,11 +158,11 @@ class Screen:
             await self._heats.wait()
             if self._do is not None or (key := await self._key()) is None:
                 await asyncio.Event().wait()  # nobody is there to want anything
-            elif key.lower().startswith(Wish.COOL[0]):
-                return Wish.COOL
+            elif self._heats.is_set():
+                return Wish.COOL if key.lower().startswith(COOL_KEY) else Wish.PRESENT
 
     async def _key(self) -> str | None:
-        """Return the next key, or "" when it heats no more: what is typed then belongs to the next prompt."""
+        """Return the next key, or "" once it heats no more: what is typed then belongs to the next prompt."""
         key, over = asyncio.ensure_future(read_key()), asyncio.ensure_future(self._heats_no_more.wait())
         try:
             await asyncio.wait({key, over}, return_when=asyncio.FIRST_COMPLETED)
@@ -175,7 +178,7 @@ class Screen:
             self._heats.set()
             self._heats_no_more.clear()
             if not self._shows and self._do is None:
-                self._console.print("(c and Enter: cool now)")
+                self._console.print("(Enter: you are there; c and Enter: cool now)")
         stage = read_event(event, HeatStageStarted)
         if (stage is not None and stage.kind == "cool") or read_event(event, RunFinished) is not None:
             self._heats.clear()

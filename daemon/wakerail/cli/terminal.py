@@ -29,6 +29,7 @@ class Wish(StrEnum):
     """What a person may want of a run while it heats."""
 
     COOL = "cool"
+    PRESENT = "present"
 
 
 async def read_line() -> str | None:

@@ -231,6 +231,11 @@ def _(data: events.HeatEstimated) -> Line:
 
 
 @_line.register
+def _(data: events.PresenceAsked) -> Line:
+    return Line("heat", f"is somebody at the plate? to be confirmed within {round(data.left_s)} s", Tone.ASKING)
+
+
+@_line.register
 def _(data: events.CoolingAsked) -> Line:
     return Line("heat", "to be cooled now" + (f", said {data.operator}" if data.operator else ""))
 

@@ -90,10 +90,13 @@ class _Seen:
 class LiveRun:
     """The live view of one run. Feed it what is on the bus by ``take``; print it, or hand it to ``rich.live.Live``.
 
+    ``keys`` are those that do something while it heats, in words.
+
     Safe to take messages in one thread and be rendered in another. ``news`` is for where no terminal is.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, keys: str = "") -> None:
+        self._keys = keys
         self._seen = _Seen()
         self._current = RecentSignal()
         self._news: list[Text] = []
@@ -178,12 +181,14 @@ class LiveRun:
             others = sum(map(bool, (*restarts, seen.prompt, seen.trouble, seen.verdict)))
             spare = console.size.height - _FIXED_LINES - others
             if seen.heat is not None:
-                spare -= len(heat) - _CHART_ROWS + bool(seen.heat.says) * 2
+                spare -= len(heat) - _CHART_ROWS + bool(seen.heat.says) * 2 + 1
             yield from self._show_steps(max(spare, 3), signs, width)
             yield Text()
             yield from heat or self._show_current(signs, width)
             yield Text()
             yield from self._show_restarts(restarts, signs)
+            if seen.heat is not None and (presence := seen.heat.presence()):
+                yield _two_ends(Text.assemble("  ", presence), Text(self._keys, style="dim"))
             if seen.heat is not None and seen.heat.says and seen.verdict is None:
                 yield Padding(Text(f"{signs.hand} {seen.heat.says}", style="bold"), (0, 2, 0, 2))
             if seen.prompt:

@@ -6,13 +6,22 @@ from rich.text import Text
 
 from wakerail.report.signs import Signs
 from wakerail.report.sparkline import RecentSignal, block_chart
-from wakerail_kit.events import EventData, HeatEstimated, HeatStageStarted, HeatStarted, StepFinished
+from wakerail_kit.events import (
+    EventData,
+    HeatEstimated,
+    HeatStageStarted,
+    HeatStarted,
+    PresenceConfirmed,
+    StepFinished,
+)
 from wakerail_kit.messages import Frame
 from wakerail_kit.units import human
 
 #: A heat is slow: this much of it is seen at a glance.
 SHOWN_S = 600.0
 _CHART_ROWS = 4
+#: With less than this left, the view asks whether somebody is there.
+ASKED_S = 60.0
 #: The last stage; the heater is off then.
 COOL = "cool"
 
@@ -28,16 +37,21 @@ class LiveHeat:
         self._heater_on = False
         self._now_s = started.at_s
         self._over = False
+        self._present_until_s = started.at_s + started.present_left_s
 
     @property
     def says(self) -> str:
         """What a person does or knows during this stage; empty once plate and board may be touched."""
         return self._stage.says if self._stage is not None and not self._over else ""
 
-    @property
-    def heats(self) -> bool:
-        """Whether the heater is meant to be on."""
-        return self._stage is None or self._stage.kind != COOL
+    def presence(self) -> Text:
+        """Return for how long a person has confirmed to be there; empty once nothing heats any more."""
+        if self._over or (self._stage is not None and self._stage.kind == COOL):
+            return Text()
+        left_s = max(self._present_until_s - self._now_s, 0.0)
+        if left_s > ASKED_S:
+            return Text(f"you are there for {clock(left_s)}", style="dim")
+        return Text(f"are you there? confirm within {clock(left_s)}", style="bold yellow")
 
     def take_frame(self, frame: Frame) -> None:
         """Take a frame; one of another instrument is passed over."""
@@ -53,6 +67,10 @@ class LiveHeat:
             self._stage, self._estimate = data, None
         elif isinstance(data, HeatEstimated):
             self._estimate = data
+            if data.present_left_s is not None:
+                self._present_until_s = data.at_s + data.present_left_s
+        elif isinstance(data, PresenceConfirmed):
+            self._present_until_s = self._now_s + data.left_s
         elif isinstance(data, StepFinished) and data.verb == "heat":
             self._over = True
 

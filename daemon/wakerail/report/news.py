@@ -10,6 +10,7 @@ from wakerail_kit.events import (
     InstrumentLost,
     InterlockTripped,
     OnsetSeen,
+    PresenceAsked,
     RestartRevised,
     RestartSeen,
     RunStarted,
@@ -31,6 +32,8 @@ def news_of(data: EventData, start_s: float | None) -> str:  # noqa: PLR0911  on
             return f"step {data.number} {data.outcome}: {data.says or data.title}"
         case HeatStageStarted():
             return stage_words(data)
+        case PresenceAsked():
+            return f"are you at the plate? confirm within {human(round(data.left_s), 's')}, or the heat is cut"
         case CoolingAsked():
             return "cooling was asked for" + (f" by {data.operator}" if data.operator else "")
         case OnsetSeen():

@@ -79,6 +79,10 @@ class Bench(Protocol):
     @property
     def instruments(self) -> Mapping[str, InstrumentAccess]: ...
 
+    def present_left_s(self) -> float:
+        """Return for how long heat may still go on before a person must confirm again to be there; 0 if it may not."""
+        ...
+
     async def record(
         self, data: EventData, *, owner: str, run: str | None = None, cause: str | None = None
     ) -> Recorded:

@@ -23,6 +23,8 @@ from wakerail_kit.events import (
     InterlockTripped,
     LineResult,
     PortTested,
+    PresenceAsked,
+    PromptAnswered,
     any_data,
     make_event,
 )
@@ -39,6 +41,9 @@ class Recorded:
     event: Event
     row: int
 
+
+#: How long a confirmation to be there holds.
+ATTENDED_S = 180.0
 
 #: What a test may do in place of an instrument or a journal: raise, hang, or nothing.
 Trouble = Callable[[], Awaitable[None]]
@@ -144,14 +149,14 @@ class FakeInstrument:
         lost = InstrumentLost(instrument=self.name, state=self.state, why=why)
         await self.bench.record(lost, owner=self.name)
 
-    async def trip(self, says: str = "4.9 V at the output, above the limit of 4.5 V") -> None:
-        self.state, self.words = InstrumentState.TRIPPED, f"over-voltage: {says}"
+    async def trip(
+        self, says: str = "4.9 V at the output, above the limit of 4.5 V", interlock: str = "over-voltage"
+    ) -> None:
+        self.state, self.words = InstrumentState.TRIPPED, f"{interlock}: {says}"
         for name, setting in self.kind.settings.items():
             if setting.energises:
                 self.settings[name] = False
-        tripped = InterlockTripped(
-            instrument=self.name, interlock="over-voltage", says=says, value=4.9, limit=4.5, unit="V"
-        )
+        tripped = InterlockTripped(instrument=self.name, interlock=interlock, says=says, value=4.9, limit=4.5, unit="V")
         await self.bench.record(tripped, owner=self.name)
 
 
@@ -159,6 +164,16 @@ class FakePlate(FakeInstrument):
     """A plate with the simulator's physics, on the bench's clock. ``show`` may change what its sensor gives."""
 
     rate_hz = 4.0
+
+    async def poll(self) -> None:
+        polling = asyncio.ensure_future(super().poll())
+        try:
+            while True:
+                await self.bench.clock.sleep(1.0)
+                if self.on and self.bench.present_left_s() <= 0 and self.state is InstrumentState.READY:
+                    await self.trip("nobody has confirmed within 180 s that they are at the bench", "unattended")
+        finally:
+            polling.cancel()
 
     def __init__(self, bench: FakeBench, name: str, kind: Kind) -> None:
         super().__init__(bench, name, kind)
@@ -206,6 +221,9 @@ class FakeBench:
     at: Callable[[str], Trouble | None] = lambda _: None
     run: SequenceRun | None = None
     families: dict[str, DeviceFamily] = field(default_factory=dict)
+    #: Whether somebody stays at the bench and says so whenever they are asked.
+    attended: bool = True
+    present_until_s: float = float("-inf")
 
     def __post_init__(self) -> None:
         self.instruments = {
@@ -225,6 +243,8 @@ class FakeBench:
     ) -> Recorded:
         if owner == "sequence":
             await self.point(f"record {type(data).__name__}")
+        if (isinstance(data, PromptAnswered) and data.person) or (isinstance(data, PresenceAsked) and self.attended):
+            self.present_until_s = self.clock.monotonic_s() + ATTENDED_S
         event = make_event(data, clock=self.clock, bench=self.name, owner=owner, run=run, cause=cause)
         self.journal.append(event)
         row = len(self.journal)
@@ -235,6 +255,9 @@ class FakeBench:
         )
         self.bus.publish(topic, event, row=row)
         return Recorded(event, row)
+
+    def present_left_s(self) -> float:
+        return max(0.0, self.present_until_s - self.clock.monotonic_s())
 
     async def record_prompt(self, prompt: Prompt) -> int:
         await self.point("record_prompt")

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from wakerail.sequences.access import InstrumentAccess
 from wakerail.sequences.arrivals import Listener
-from wakerail.sequences.endings import sentence
+from wakerail.sequences.endings import RunEnded, interlock, sentence
 from wakerail.sequences.heating.course import Course
 from wakerail.sequences.heating.judging import Halt, judge, measured
 from wakerail.sequences.heating.reckoning import Reckoning
@@ -18,7 +18,14 @@ from wakerail.sequences.heating.trace import HeatTrace
 from wakerail.sequences.steps.action import StepContext, StepOutput, evidence_of
 from wakerail.sequences.timing import within
 from wakerail_kit.errors import ConfigInvalid, DeviceUnavailable
-from wakerail_kit.events import CoolingAsked, EventData, HeatEstimated, HeatStageStarted, HeatStarted
+from wakerail_kit.events import (
+    CoolingAsked,
+    EventData,
+    HeatEstimated,
+    HeatStageStarted,
+    HeatStarted,
+    PresenceAsked,
+)
 from wakerail_kit.heat_profiles import Stage, StageKind
 from wakerail_kit.messages import Evidence, Frame, Measurement
 from wakerail_kit.units import human
@@ -27,6 +34,8 @@ from wakerail_kit.units import human
 ARRIVED_WITHIN_K, ARRIVED_COUNT = 2.0, 3
 #: Cool for so many samples on end is cool.
 COOL_COUNT = 3
+#: A person is asked whether they are still there so long before the heat would be cut.
+ASK_PRESENCE_S = 60.0
 #: How often the model's estimate is told.
 ESTIMATE_EVERY_S = 10.0
 #: So long without a believable temperature, the heater off, is too long to go on waiting.
@@ -58,6 +67,7 @@ class Heating:
         self._evidence: list[Evidence] = []
         self._cool: _Cool | None = None
         self._told_s = float("-inf")
+        self._asked_presence = False
         self._stage: Stage | None = None
         #: Whether the heater is meant to be on, so that it can be cut short.
         self.heats = False
@@ -89,6 +99,7 @@ class Heating:
         """Heat and cool down. Raises DeviceRefused, DeviceUnavailable or OutOfSync for the plate."""
         with self._context.arrivals.listen(self._plate) as listener:
             await self._until_it_reads(listener)
+            self._require_person()
             await self._tell_start()
             self.heats = True
             halt = await self._heat(listener)
@@ -104,6 +115,12 @@ class Heating:
             await self._next(listener)
             if self._trace.now_s - begun_s > BLIND_LIMIT_S:
                 raise DeviceUnavailable(f"{self._plate.name}: its sensor gives no temperature that can be believed")
+
+    def _require_person(self) -> None:
+        """Raise RunEnded if nobody has confirmed to be there: nothing is heated then."""
+        if self._context.bench.present_left_s() <= 0:
+            says = "nothing was heated: heat needs a person at the plate, and nobody has confirmed to be there"
+            raise RunEnded(interlock(says))
 
     async def _heat(self, listener: Listener) -> Halt | None:
         """Go through the heated stages; return why it was cut short, None if it was not."""
@@ -199,8 +216,20 @@ class Heating:
                     board_low_c=None if board is None else board.low_c,
                     board_high_c=None if board is None else board.high_c,
                     left_s=self._reckoning.left_s(stage),
+                    present_left_s=self._context.bench.present_left_s() if self.heats else None,
                 )
             )
+        if self.heats:
+            await self._mind_presence()
+
+    async def _mind_presence(self) -> None:
+        """Ask once, in good time, whether a person is still there; the interlock does not ask."""
+        left_s = self._context.bench.present_left_s()
+        due = left_s <= ASK_PRESENCE_S
+        if due and not self._asked_presence:
+            now_s = self._context.bench.clock.monotonic_s()
+            await self._context.tell(PresenceAsked(run=self._context.run, at_s=now_s, left_s=left_s))
+        self._asked_presence = due
 
     async def _begin(self, number: int, stage: Stage, says: str) -> None:
         self._stage = stage
@@ -232,6 +261,7 @@ class Heating:
                 liquidus_c=profile.alloy.liquidus_c,
                 ceiling_c=profile.ceiling_c,
                 touch_c=profile.touch_c,
+                present_left_s=self._context.bench.present_left_s(),
                 stages=course.stages_told(),
                 limits=course.limits_told(),
             )
