@@ -10,6 +10,7 @@ from wakerail_kit.events import (
     HeatStage,
     HeatStageStarted,
     HeatStarted,
+    PresenceConfirmed,
     RunStarted,
     StepFinished,
     StepStarted,
@@ -38,6 +39,7 @@ def _live(event):
         liquidus_c=220,
         ceiling_c=245,
         touch_c=48,
+        present_left_s=175,
         stages=STAGES,
         limits=[],
     )
@@ -85,6 +87,24 @@ def test_a_ramp_shows_temperature_target_board_and_about_how_long_it_takes(live,
     assert "board 89 to 97 °C" in shown
     assert "heater on" in shown
     assert "ramp, 1 of 3   about 1:00 left" in shown
+
+
+def test_it_shows_for_how_long_somebody_is_there_and_asks_in_time(live, show, event):
+    warm(live, 130, 101.3)
+    assert "you are there for 2:25" in said(show, live)
+    warm(live, 230, 230.0)
+    assert "are you there? confirm within 0:45" in said(show, live)
+    live.take("", event(PresenceConfirmed(instrument="plate-1", operator="ina", left_s=180), "plate-1"))
+    assert "you are there for 3:00" in said(show, live)
+    live.take("", event(HeatStageStarted(run="r", number=3, kind="cool", at_s=231, temperature_c=48)))
+    assert "you are there" not in said(show, live)  # what cools needs nobody
+
+
+def test_the_keys_that_do_something_are_shown_while_it_heats(live, show):
+    keyed = LiveRun("c: cool now")
+    keyed._seen = live._seen
+    assert "c: cool now" in said(show, keyed)
+    assert "c: cool now" not in said(show, live)
 
 
 def test_a_hold_is_counted_down_and_says_what_to_do(live, show, event):
