@@ -33,7 +33,7 @@ _GAP = 3  # usual spacings after which a tick does not hold its level any more
 _JUMP = 0.3
 _AT_LEVEL = 0.45
 _FIRST_WINDOWS = range(1, 6)
-_ANOTHER = 1.28  # times a level: what differs by less is the same
+_ANOTHER = 0.25  # natural log: levels that differ by less are the same
 _HOME_SHARE = 0.6  # of all the time
 _RIVAL = 2.5  # log odds
 _UNKNOWN_LOW, _MOST_UNKNOWN = 0.8, 0.7
@@ -248,13 +248,14 @@ class BootFinder:
         low_a, high_a = self._jump_levels_a
         if not (low_a < trail.level_a[last] < high_a and low_a < trail.level_a[last - 1] < high_a):
             return
-        levels = self.levels
-        ratio = levels.above(trail.level_a[last - 1]) / levels.above(trail.level_a[last - 2])
-        if 1 / _ANOTHER < ratio < _ANOTHER:
-            return
-        scale = levels.scale
-        wanted = (math.log(low_a - scale.standing_a + scale.floor_a) + scale.of(high_a)) / 2
+        scale = self.levels.scale
         before, first = scale.of(trail.level_a[last - 2]), scale.of(trail.level_a[last - 1])
+        if last > 2 and abs(first - before) < _ANOTHER:  # a meter that averages takes two ticks for a step
+            earlier = scale.of(trail.level_a[last - 3])
+            before = earlier if (earlier - before) * (before - first) > 0 else before
+        if abs(first - before) < _ANOTHER:
+            return
+        wanted = (math.log(low_a - scale.standing_a + scale.floor_a) + scale.of(high_a)) / 2
         if abs(before - wanted) < abs(first - wanted):
             return
         edge_a = math.exp((before + first) / 2) - self.levels.floor_a + self.levels.standing_a
