@@ -60,6 +60,8 @@ async def watch_boots(shop, *devices):
                 code = await program.ends()
                 verdict = shop.verdict(program)
                 concluded.append((code, verdict.outcome, verdict.finding))
+                booted = any(one.type == "wakerail.onset-seen.v1" for one in verdict.evidence)
+                assert ("known-good boot" in verdict.reason) == booted  # the daemon looked it up in its journal
                 assert await bench.output_is_off()
                 assert bench.kept_verdicts()[-1] == verdict
             assert await daemon_is_well(bench)
