@@ -256,9 +256,9 @@ def _stages(answer: Analysis) -> Table:
 
 
 def _clock(answer: Analysis) -> Callable[[float], str]:
-    """Return how moments are written: to about a hundred-thousandth of the recording's length."""
-    length_s = max(answer.end_s - answer.start_s, 1e-6)
-    places = min(max(5 - math.ceil(math.log10(length_s)), 0), 9)
+    """Return how moments are written: finely enough to tell two samples apart; of USB alone to a millisecond."""
+    spacing_s = (answer.end_s - answer.start_s) / (answer.samples - 1) if answer.samples > 1 else 1e-3
+    places = min(max(math.ceil(-math.log10(max(spacing_s, 1e-9)) - 1e-6), 0), 9)
     return lambda at_s: f"{at_s:.{places}f} s"
 
 

@@ -106,13 +106,13 @@ def test_words_say_the_headline_restarts_stages_and_cadence(analysis, show):
     text = "\n".join(lines)
     assert "✘ FAILED   restarting   99.8 %" in text
     assert SAYS in text
-    assert "standing 300 µA, peak 412 mA, onset at 0.250 s" in text
-    (row,) = [line for line in lines if "10.000 s" in line and "10.400 s" in line]
+    assert "standing 300 µA, peak 412 mA, onset at 0.25 s" in text
+    (row,) = [line for line in lines if "10.00 s" in line and "10.40 s" in line]
     assert "97.3 %" in row
     assert "> 99.9 %" in text
     assert "current-collapse, usb-left" in " ".join(text.split())
     rows = [" ".join(line.split()) for line in lines]
-    assert "2.000 s 1.000 s 250 mA 12.5 mA 400 mA 250 mA s 962 mJ" in rows
+    assert "2.00 s 1.00 s 250 mA 12.5 mA 400 mA 250 mA s 962 mJ" in rows
     assert TRADE.says in text
 
 
@@ -121,9 +121,9 @@ def test_restarts_are_counted_by_time_whatever_number_they_were_told_under(analy
     analysis.reading.restarts = tuple(late)
     rows = [line.split()[:2] for line in show(answer_text(analysis), width=110) if "began again" not in line]
     assert [row for row in rows if row and row[0] in {"1", "2", "3"}] == [
-        ["1", "5.000"],
-        ["2", "10.000"],
-        ["3", "15.000"],
+        ["1", "5.00"],
+        ["2", "10.00"],
+        ["3", "15.00"],
     ]
 
 
@@ -154,7 +154,7 @@ def test_a_long_list_is_cut_and_says_so(analysis, show):
     reading = SimpleNamespace(**vars(analysis.reading) | {"stages": tuple(stage(number) for number in range(45))})
     text = "\n".join(show(answer_text(replace(analysis, reading=reading)), width=100))
     assert "... 15 more, see --json" in text
-    assert "29.000 s" in text
+    assert "29.00 s" in text
     assert "31.000 s" not in text
     assert len(json.loads(answer_json(replace(analysis, reading=reading)))["stages"]) == 45
 
