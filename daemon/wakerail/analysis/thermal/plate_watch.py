@@ -19,11 +19,14 @@ from wakerail.analysis.thermal.prediction import Prediction, TimeToGo, predict, 
 FULL_BELOW_K, NONE_ABOVE_K = 15.0, 5.0
 #: The plate is judged by what was known of it so long ago: what was learnt later has learnt from what is judged.
 JUDGED_OVER_S = 20.0
-#: It misbehaves where it leaves its prediction by more than so many standard uncertainties and so many kelvin.
-BOUND_SIGMAS, BOUND_K = 3.0, 4.0
-_JUDGED_COUNT = 3  # judgements in a row
+#: It misbehaves where it leaves its prediction by more than so many standard uncertainties and so many kelvin: what a
+#: person would act upon, and more than honest ovens did whose elements and walls this model is too simple for.
+BOUND_SIGMAS, BOUND_K = 4.0, 10.0
+#: After the heater was switched the plate is not judged for so long: how its element lags was not seen before.
+UNJUDGED_S, _SWITCHED = 60.0, 0.5
+_JUDGED_COUNT = 2  # judgements in a row
 _FIT_EVERY_S, _FIT_EVERY = 10.0, 0.1  # and every tenth of a long stretch
-_JUDGE_EVERY_S, _JUDGE_EVERY = 2.0, 0.01
+_JUDGE_EVERY_S, _JUDGE_EVERY = 4.0, 0.02
 _LEAST_RANGE_K, _LEAST_LENGTH_S = 15.0, 15.0  # before so much is seen nothing is identified
 _HELD_S = 20.0  # regulated for so long is held
 _STRETCHES = 3  # earlier ones that a fit still looks at
@@ -69,6 +72,8 @@ class PlateWatch:
         self._unknown_s = self._unknown_until_s = math.nan  # from when to when nobody knew what is sent
         self._known: deque[tuple[float, float, Identified]] = deque(maxlen=8)  # when, how warm, and the plate
         self._off = 0
+        self._steady: float | None = None  # the command that the plate was last switched to, and when
+        self._switched_s = -math.inf
         self.plate: Identified | None = None
         self.misbehaviour: Misbehaviour | None = None
 
@@ -91,6 +96,9 @@ class PlateWatch:
                 return
             self._now = HeatSamples(held=True)
         self._now.add(t_s, temperature_c, command)
+        if self._steady is None or abs(command - self._steady) > _SWITCHED:
+            self._switched_s = -math.inf if self._steady is None else t_s
+            self._steady = command
         length_s = self._now.length_s
         if t_s - self._judged_s >= max(_JUDGE_EVERY_S, _JUDGE_EVERY * length_s):
             self._judged_s = t_s
@@ -124,7 +132,7 @@ class PlateWatch:
                 self._earlier.append(self._now)
             self._now = None
             self._known.clear()
-            self._off = 0
+            self._off, self._steady = 0, None
 
     def _worth_a_fit(self, samples: HeatSamples) -> bool:
         heated = samples.heated or any(each.heated for each in self._earlier)
@@ -138,7 +146,7 @@ class PlateWatch:
 
     def _judge(self, samples: HeatSamples) -> None:
         known = [each for each in self._known if each[0] <= samples.now_s - JUDGED_OVER_S]
-        if not known or self.misbehaviour is not None:
+        if not known or self.misbehaviour is not None or samples.now_s - self._switched_s < UNJUDGED_S:
             return
         from_s, from_c, plate = known[-1]
         stretch = samples.until(samples.now_s)

@@ -52,16 +52,19 @@ def predict(identified: Identified, stretch: Stretch, anchor: tuple[int, float] 
     """
     form, centre = identified.form, identified.parameters
 
-    def course(parameters: Floats) -> Floats:
-        model, start_c = form.build(parameters)
-        return stretch.course(model, start_c, anchor).temperature_c
+    def temperatures(parameters: Floats) -> Floats:
+        return stretch.course(*form.build(parameters), anchor).temperature_c
 
-    likely = course(centre)
-    slopes = form.slopes(course, centre)
+    model, start_c = form.build(centre)
+    likely = stretch.course(model, start_c, anchor)
+    slopes = form.slopes(temperatures, centre)
     variance = np.einsum("ij,jk,ik->i", slopes, identified.covariance, slopes)
     began = 0 if anchor is None else anchor[0]
-    variance += (MODEL_ERROR * _way_k(stretch.cells.t_s, likely, began)) ** 2
-    return Prediction(stretch.cells.t_s, likely, np.sqrt(np.maximum(variance, 0.0)))
+    # what the element took up or gave away since then counts as well as what the plate did
+    stored_k = model.heat_rate_k_per_s * model.lag_s * (likely.heat - likely.heat[began])
+    way_k = np.hypot(_way_k(stretch.cells.t_s, likely.temperature_c, began), stored_k)
+    variance += (MODEL_ERROR * way_k) ** 2
+    return Prediction(stretch.cells.t_s, likely.temperature_c, np.sqrt(np.maximum(variance, 0.0)))
 
 
 def _way_k(t_s: Floats, levels: Floats, began: int) -> Floats:

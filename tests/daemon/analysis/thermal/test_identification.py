@@ -26,7 +26,7 @@ def heated(plate: PlateModel, command: np.ndarray, noise_k: float, seed: int) ->
     return t_s, np.round(noisy_c * 4) / 4
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(
     loss_time_s=st.floats(60.0, 400.0),
     gain_k=st.floats(150.0, 500.0),
@@ -44,7 +44,7 @@ def test_time_constant_and_gain_of_a_first_order_step_are_found_within_5_percent
     assert found.lag_s + found.dead_time_s < 0.05 * loss_time_s
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(
     loss_time_s=st.floats(150.0, 600.0),
     lag_s=st.floats(5.0, 40.0),
@@ -65,14 +65,14 @@ def test_the_stated_uncertainty_covers_the_truth_about_as_often_as_it_says():
     command = np.concatenate([np.zeros(20), np.ones(300)])
     truth = {"heat_rate_k_per_s": np.log(1.8), "loss_time_s": np.log(300.0), "lag_s": np.log(15.0)}
     inside = total = 0
-    for seed in range(20):
+    for seed in range(12):
         found = identify(*heated(plate, command, 0.3, seed), command, form=LINEAR)
         for place, name in enumerate(truth):
             total += 1
             inside += abs(found.parameters[place] - truth[name]) < 2 * found.uncertainty(name)
-    # k = 2 is 95 % of normal errors; 60 draws of 95 % are 51 or more in 99.9 % of cases
-    assert inside >= 51
-    assert total == 60
+    # k = 2 is 95 % of normal errors; of 36 draws that are inside with 95 %, 29 or more are in 99.9 % of cases
+    assert inside >= 29
+    assert total == 36
 
 
 def test_a_short_ramp_says_little_of_the_loss_and_says_so():
