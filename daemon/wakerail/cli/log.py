@@ -20,6 +20,7 @@ from wakerail.journal import Entry, JournalReader, RunSummary, Tone, describe, e
 from wakerail.journal.exports import entry_line
 from wakerail.journal.records import time_of
 from wakerail.journal.words import tone_of
+from wakerail.report.words import difference
 from wakerail_kit.clock import RealClock
 from wakerail_kit.messages import Identity, Measurement, Prompt, Verdict
 from wakerail_kit.units import human
@@ -244,17 +245,18 @@ def _verdict(verdict: Verdict) -> RenderableType:
 
 def _measurements(measurements: list[Measurement]) -> Table:
     table = Table(box=None, header_style="bold", pad_edge=False, padding=(0, 2, 0, 0))
-    for title in ("measured", "value", "limits", ""):
+    with_sources = any(one.source for one in measurements)
+    for title in ("measured", "value", "limits", "", *(["who says so"] if with_sources else [])):
         table.add_column(title, justify="right" if title == "value" else "left")
     for one in measurements:
         value = human(one.value, one.unit) if one.value is not None else "none"
         if one.uncertainty is not None:
-            value += f" \N{PLUS-MINUS SIGN} {human(one.uncertainty, one.unit)}"
+            value += f" \N{PLUS-MINUS SIGN} {human(*difference(one.uncertainty, one.unit))}"
         low = f"from {human(one.low, one.unit)}" if one.low is not None else ""
         high = f"to {human(one.high, one.unit)}" if one.high is not None else ""
-        table.add_row(
-            Text(one.name), value, " ".join(filter(None, (low, high))), Text(one.outcome, _STYLES[tone_of(one.outcome)])
-        )
+        cells: list[RenderableType] = [Text(one.name), value, " ".join(filter(None, (low, high)))]
+        cells.append(Text(one.outcome, _STYLES[tone_of(one.outcome)]))
+        table.add_row(*cells, *([Text(one.source, style="dim")] if with_sources else []))
     return table
 
 

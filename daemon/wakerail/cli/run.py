@@ -20,7 +20,7 @@ from rich.table import Table
 from wakerail.cli.options import AsJson, Config, served_bench
 from wakerail.cli.terminal import Reply, Wish, read_key, read_line
 from wakerail_kit.errors import ConfigInvalid
-from wakerail_kit.events import HeatStageStarted, HeatStarted, RunFinished, RunStarted, read_event
+from wakerail_kit.events import HeatStageStarted, HeatStarted, PresenceAsked, RunFinished, RunStarted, read_event
 from wakerail_kit.messages import Event, Prompt, RunSequence, Verdict
 
 if TYPE_CHECKING:
@@ -134,6 +134,8 @@ class Screen:
             if (started := read_event(message, RunStarted)) is not None:
                 self._warn(started.cautions)
             self._mind_heat(message)
+            if self._shows and read_event(message, PresenceAsked) is not None:
+                self._console.bell()
         self._live_run.take(topic, message)
         self._trace.take(message)
         if not self._shows and (line := self._live_run.news()):

@@ -31,6 +31,7 @@ class _VerdictWords:
         yield from _heading(self.verdict, signs, options.max_width)
         for title, table in (
             ("Measurements", _measurements(self.verdict, signs)),
+            ("Who says so of the limits", _limits_by(self.verdict)),
             ("Evidence", _evidence(self.verdict)),
             ("Steps", _steps(self.verdict, signs)),
             ("Cautions", _cautions(self.verdict)),
@@ -70,14 +71,35 @@ def _columns(*columns: Column) -> Table:
 
 
 def _measurements(verdict: Verdict, signs: Signs) -> Table:
-    table = _columns(
-        Column(), Column(justify="right", no_wrap=True), Column(), Column(no_wrap=True), Column(style="dim")
-    )
+    table = _columns(Column(), Column(justify="right", no_wrap=True), Column(), Column(no_wrap=True))
+    numbers = _sources(verdict)
     for one in verdict.measurements:
         value = "no value" if one.value is None else human(one.value, one.unit)
         if one.value is not None and one.uncertainty:
-            value += f" ± {human(one.uncertainty, one.unit)}"
-        table.add_row(one.name, value, limits(one), signs.word(one.outcome), one.source)
+            value += f" ± {human(*difference(one.uncertainty, one.unit))}"
+        source = f" [{numbers[one.source]}]" if one.source else ""
+        table.add_row(one.name, value, Text.assemble(limits(one), (source, "dim")), signs.word(one.outcome))
+    return table
+
+
+def difference(value: float, unit: str) -> tuple[float, str]:
+    """Return a difference of two values in a unit, to be shown: between temperatures it is in kelvin."""
+    return (float(f"{value:.2g}"), "K") if unit == "Cel" else (value, unit)
+
+
+def _sources(verdict: Verdict) -> dict[str, int]:
+    """Return who gave the limits, each with its number, in the order in which they are met."""
+    return {source: number for number, source in enumerate(dict.fromkeys(_named(verdict)), 1)}
+
+
+def _named(verdict: Verdict) -> Iterator[str]:
+    return (one.source for one in verdict.measurements if one.source)
+
+
+def _limits_by(verdict: Verdict) -> Table:
+    table = _columns(Column(justify="right", no_wrap=True, style="dim"), Column())
+    for source, number in _sources(verdict).items():
+        table.add_row(f"[{number}]", source)
     return table
 
 

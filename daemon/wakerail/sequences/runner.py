@@ -290,14 +290,14 @@ class SequenceRun:
     async def _close(self, context: RunContext, ending: Ending) -> Verdict:
         record, steps = self._record, self._plan.sequence.steps
         record.begin_closing()
-        heat, cut_short = context.heat, record.number > 0
-        measured = heat.so_far() if heat is not None and cut_short else ()
-        await record.finish(StepOutput(ending.outcome, ending.finding, ending.reason, measured))
+        heat = context.heat
+        kept = heat.so_far() if heat is not None else ((), ())
+        await record.finish(StepOutput(ending.outcome, ending.finding, ending.reason, *kept))
         for number in range(len(record.results.steps) + 1, len(steps) + 1):
             record.skip(number, steps[number - 1], "Not reached.")
         for number, step in enumerate(self._plan.sequence.finally_, len(steps) + 1):
             await self._do_finally(context, number, step)
-        if heat is not None and cut_short and (warning := heat.warning()):
+        if heat is not None and (warning := heat.warning()):
             self._notes.append(warning)
         ending = with_safety(ending, await self._make_safe(), self._notes)
         verdict = assemble(

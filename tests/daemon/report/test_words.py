@@ -6,9 +6,11 @@ import io
 
 import msgspec
 import pytest
+from msgspec import structs
 from rich.console import Console
 
 from wakerail.report.words import verdict_text
+from wakerail_kit.messages import Measurement
 from wakerail_kit.outcome import Outcome
 
 
@@ -98,3 +100,22 @@ def test_an_empty_verdict_has_no_empty_tables(verdict, show):
     said = "\n".join(show(verdict_text(bare)))
     for title in ("Measurements", "Evidence", "Steps", "Instruments", "job"):
         assert title not in said
+
+
+def test_who_gave_a_limit_stands_below_by_number_and_each_once(verdict, show):
+    by = {"peak": "J-STD-020D", "hold": "common practice, no source", "time hot": "common practice, no source"}
+    measured = [
+        Measurement(name=name, value=1.0, unit="K", high=8.0, source=source, outcome=Outcome.PASSED)
+        for name, source in by.items()
+    ]
+    board = Measurement(name="board peak", value=226.8, unit="Cel", uncertainty=3.94, outcome=Outcome.PASSED)
+    heated = structs.replace(verdict, measurements=[*measured, board], cautions=["Cells out first."])
+    lines = show(verdict_text(heated), width=80, height=60)
+    assert sum("at most 8 K [1]" in line for line in lines) == 1
+    assert sum("at most 8 K [2]" in line for line in lines) == 2
+    assert [line.split() for line in lines if line.strip().startswith("[")] == [
+        ["[1]", "J-STD-020D"],
+        ["[2]", "common", "practice,", "no", "source"],
+    ]
+    assert any("226.8 °C ± 3.9 K" in line for line in lines)
+    assert any("Cells out first." in line for line in lines)

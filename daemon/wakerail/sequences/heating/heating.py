@@ -68,6 +68,7 @@ class Heating:
         self._cool: _Cool | None = None
         self._told_s = float("-inf")
         self._asked_presence = False
+        self._over = False
         self._stage: Stage | None = None
         #: Whether the heater is meant to be on, so that it can be cut short.
         self.heats = False
@@ -81,9 +82,11 @@ class Heating:
         if self._cool is None:
             self._cool = _Cool(self._context.bench.clock.monotonic_s(), operator)
 
-    def so_far(self) -> tuple[Measurement, ...]:
-        """Return the figures of what was heated so far, for a run that ends before its time."""
-        return measured(self._course, self._trace, self._reckoning, cooled_early=True)
+    def so_far(self) -> tuple[tuple[Measurement, ...], tuple[Evidence, ...]]:
+        """Return the figures of what was heated so far, and the evidence; nothing once it has come to its own end."""
+        if self._over:
+            return (), ()
+        return measured(self._course, self._trace, self._reckoning, cooled_early=True), tuple(self._evidence)
 
     def warning(self) -> str:
         """Return what a person must know of a plate that a run leaves before it is cool; empty if it is cool."""
@@ -106,6 +109,7 @@ class Heating:
             self.heats = False
             await self._apply("heater", False)
             await self._cool_down(listener, halt)
+        self._over = True
         return judge(self._course, self._trace, self._reckoning, halt, tuple(self._evidence))
 
     async def _until_it_reads(self, listener: Listener) -> None:

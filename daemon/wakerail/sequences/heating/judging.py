@@ -13,6 +13,9 @@ from wakerail_kit.messages import Evidence, Measurement
 from wakerail_kit.outcome import Finding, Outcome
 from wakerail_kit.units import human
 
+#: So many digits behind the point are told of a figure; most have one.
+_DIGITS = {"K/s": 2}
+
 
 @dataclass(frozen=True, slots=True)
 class Halt:
@@ -72,7 +75,7 @@ def _measurement(figure: Figure) -> Measurement:
     limit = figure.limit
     return Measurement(
         name=figure.name,
-        value=figure.value,
+        value=None if figure.value is None else round(figure.value, _DIGITS.get(figure.unit, 1)),
         unit=figure.unit,
         low=None if limit is None else limit.low,
         high=None if limit is None else limit.high,

@@ -90,13 +90,16 @@ class Reckoning:
         return (
             Measurement(
                 name="board peak, by the model",
-                value=self._peak.likely_c,
+                value=round(self._peak.likely_c, 1),
                 unit="Cel",
-                uncertainty=half_k / _EVEN,
+                uncertainty=round(half_k / _EVEN, 1),
                 outcome=Outcome.PASSED,
             ),
             Measurement(
-                name="board above liquidus, by the model", value=self._liquid_s, unit="s", outcome=Outcome.PASSED
+                name="board above liquidus, by the model",
+                value=round(self._liquid_s, 1),
+                unit="s",
+                outcome=Outcome.PASSED,
             ),
         )
 

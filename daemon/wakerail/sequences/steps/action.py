@@ -75,8 +75,8 @@ class HeatInHand(Protocol):
         """End the heating now. Raises ConfigInvalid if it does not heat."""
         ...
 
-    def so_far(self) -> tuple[Measurement, ...]:
-        """Return the figures of what was heated so far."""
+    def so_far(self) -> tuple[tuple[Measurement, ...], tuple[Evidence, ...]]:
+        """Return the figures of what was heated so far, and the evidence; nothing once it has come to its own end."""
         ...
 
     def warning(self) -> str:
