@@ -20,6 +20,7 @@ from _harness import arguments, report
 from wakerail.bus import BusClient
 from wakerail.cli.following import follow_run
 from wakerail.cli.session import daemon, simulators, write_config
+from wakerail.cli.terminal import Reply, Wish
 from wakerail.config import shipped
 from wakerail_kit.events import RestartSeen, read_event
 from wakerail_kit.messages import Event, Prompt, RunSequence, Verdict
@@ -58,11 +59,15 @@ class Stopwatch:
         if isinstance(message, Event) and (restart := read_event(message, RestartSeen)) is not None:
             self.came_s.append((restart.again_s, time.monotonic()))
 
-    async def answer(self, prompt: Prompt) -> bool:  # noqa: ARG002
+    async def wish(self) -> Wish:
+        await asyncio.Event().wait()  # for none
+        return Wish.COOL
+
+    async def answer(self, prompt: Prompt) -> Reply:  # noqa: ARG002
         before_s = time.monotonic()
         await asyncio.to_thread(tell, self._sim, "press power-button")
         self.pressed_s = (before_s + time.monotonic()) / 2
-        return True
+        return Reply(confirmed=True)
 
 
 async def watch(url: str, bench: str, sim: Path, window_s: float) -> Stopwatch:

@@ -24,6 +24,7 @@ from _harness import arguments, report
 from wakerail.bus import BusClient
 from wakerail.cli.following import follow_run
 from wakerail.cli.session import simulators, write_config
+from wakerail.cli.terminal import Reply, Wish
 from wakerail_kit.errors import WakerailError
 from wakerail_kit.messages import Prompt, RunSequence
 from wakerail_sim.hands import tell
@@ -52,8 +53,12 @@ class Confirming:
 
     def take(self, topic: str, message: object) -> None: ...
 
-    async def answer(self, prompt: Prompt) -> bool:  # noqa: ARG002
-        return True
+    async def answer(self, prompt: Prompt) -> Reply:  # noqa: ARG002
+        return Reply(confirmed=True)
+
+    async def wish(self) -> Wish:
+        await asyncio.Event().wait()  # for none
+        return Wish.COOL
 
 
 class World:
@@ -88,7 +93,7 @@ async def kill_once(config: Path, world: World, pause_s: float, plate_c: float) 
     try:
         ready = (await daemon.stdout.readline()).decode()
         async with BusClient(ready.split()[-1], "kill") as client:
-            request = RunSequence(sequence="heat")
+            request = RunSequence(sequence="heat", operator="bench")
             following = asyncio.ensure_future(follow_run(client, request, Confirming(), asyncio.Event()))
             on = asyncio.ensure_future(world.until(on=True, within_s=90.0, plate_c=plate_c))
             await asyncio.wait([on, following], return_when=asyncio.FIRST_COMPLETED)
