@@ -41,7 +41,8 @@ async def heatable(shop):
 
 async def heat(bench):
     """Begin a run and wait until everything is on."""
-    program = await bench.run("heat", "--yes")
+    program = await bench.run("heat")
+    await bench.confirm(program)
     await program.says(HEATING)
     seen = await bench.hands("state")
     assert " output=on " in seen
