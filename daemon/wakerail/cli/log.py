@@ -269,6 +269,8 @@ def _took(started: str, ended: str | None) -> str:
     if ended is None:
         return ""
     seconds = (datetime.fromisoformat(ended) - datetime.fromisoformat(started)).total_seconds()
+    if seconds < 0:  # somebody set the machine's clock back meanwhile
+        return "unknown"
     if seconds < 60:
         return f"{seconds:.1f} s"
     minutes, seconds = divmod(round(seconds), 60)

@@ -58,8 +58,9 @@ def _heading(verdict: Verdict, signs: Signs, width: int) -> Iterator[RenderableT
     if verdict.operator:
         facts.append(f"by {verdict.operator}")
     started, ended = datetime.fromisoformat(verdict.started), datetime.fromisoformat(verdict.ended)
-    lasted = human(round((ended - started).total_seconds(), 1), "s")
-    facts.append(f"{started:%Y-%m-%d %H:%M:%S} UTC, took {lasted}")
+    facts.append(f"{started:%Y-%m-%d %H:%M:%S} UTC")
+    if ended >= started:  # else somebody set the machine's clock back meanwhile
+        facts.append(f"took {human(round((ended - started).total_seconds(), 1), 's')}")
     yield Padding(Text(", ".join(facts)), (0, 2, 0, 2))
     if verdict.inputs:
         inputs = ", ".join(f"{name} {value}" for name, value in verdict.inputs.items())
