@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
 import random
 import re
 import sys
@@ -126,6 +127,7 @@ async def kill_often(config: Path, sim: Path, kills: int, plate_c: float) -> lis
 
 def main() -> None:
     args = arguments(__doc__)
+    logging.getLogger().addHandler(logging.NullHandler())  # that a broker went away is what is done here
     with tempfile.TemporaryDirectory(prefix="wakerail-bench-") as scratch:
         folder = Path(scratch)
         (folder / "sequences").mkdir()
