@@ -1,14 +1,8 @@
-"""The picture of a watch: the current over time, its stages, and the prompt, the onset and every restart marked.
-
-Everything is told apart by shape, dash and hatching as well as by colour, so that it reads in black and white and to
-colour-blind eyes. The colours are those of Okabe and Ito, "Color Universal Design" (2008), chosen to stay apart for
-all of them.
-"""
+"""The picture of a watch: the current over time, its stages, and the prompt, the onset and every restart marked."""
 
 from __future__ import annotations
 
 import itertools
-import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +11,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
+from wakerail.report.drawing import (
+    BLUE,
+    GREEN,
+    GREY,
+    INK,
+    PALE,
+    VERMILION,
+    check_suffix,
+    draw_heading,
+    plain_axes,
+    save,
+    time_unit,
+)
 from wakerail.report.traces import Floats, drawable
 
 if TYPE_CHECKING:
@@ -24,11 +31,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_BLUE, _VERMILION, _GREEN, _INK, _GREY, _PALE = "#0072B2", "#D55E00", "#007A5A", "#1A1A1A", "#767676", "#DADADA"
 _WIDTH_IN, _HEIGHT_IN, _DPI = 10.0, 5.6, 150
 _DOWN: dict[str, Any] = {
     "facecolor": "#FBE6D9",
-    "edgecolor": _VERMILION,
+    "edgecolor": VERMILION,
     "hatch": "///",
     "linewidth": 0,
     "zorder": 0.8,
@@ -99,12 +105,11 @@ def draw_trace(
     the same file, byte for byte.
     Raises ValueError for another suffix.
     """
-    if out.suffix not in {".svg", ".png"}:
-        raise ValueError(f"{out.name}: a picture is drawn as .svg or .png")
+    check_suffix(out)
     from matplotlib.figure import Figure  # noqa: PLC0415  slow to import, and most commands draw nothing
 
     times = np.asarray(times_s, dtype=float)
-    scale, time_unit = _time_unit(times)
+    scale, unit_of_time = time_unit(times)
     spans = np.array(restarts, dtype=float).reshape(-1, 2) * scale
     steps = np.array(stages, dtype=float).reshape(-1, 3) * [scale, scale, 1.0]
     shown = steps if len(steps) <= _MOST_STAGES else steps[:0]
@@ -112,45 +117,22 @@ def draw_trace(
     rows = len(lanes) + bool(len(shown))
 
     figure = Figure(figsize=(_WIDTH_IN, _HEIGHT_IN), dpi=_DPI, facecolor="white")
-    top = _draw_heading(figure, title, subtitle)
+    top = draw_heading(figure, title, subtitle)
     strip, plots = _lay_out(figure, top, rows, with_voltage=voltage_v is not None)
     strip.set_xlim(*_extent(times * scale, lanes))
     name = "power" if unit == "W" else "current"
-    factor = _draw_signal(plots[0], times * scale, current_a, (name, unit), _BLUE)
+    factor = _draw_signal(plots[0], times * scale, current_a, (name, unit), BLUE)
     if voltage_v is not None:
-        _draw_signal(plots[1], times * scale, voltage_v, ("voltage", "V"), _GREY)
+        _draw_signal(plots[1], times * scale, voltage_v, ("voltage", "V"), GREY)
     for row, lane in enumerate(lanes):
         _draw_lane(strip, plots, lane, rows - 0.5 - row)
     if len(shown):
         _draw_stages(strip, plots[0], shown, factor)
     for axes in plots:
         _draw_downs(axes, spans)
-    plots[-1].set_xlabel(f"time ({time_unit})", fontsize=10, color=_INK)
+    plots[-1].set_xlabel(f"time ({unit_of_time})", fontsize=10, color=INK)
     _draw_legend(figure, name, lanes, spans, (len(shown), len(steps)))
-    _save(figure, out)
-
-
-def _save(figure: Figure, out: Path) -> None:
-    import matplotlib as mpl  # noqa: PLC0415
-
-    metadata = {"Date": None, "Creator": "Wakerail"} if out.suffix == ".svg" else {"Software": "Wakerail"}
-    settings: dict[Any, Any] = {
-        "svg.hashsalt": "wakerail",
-        "svg.fonttype": "none",
-        "path.simplify": False,
-        "hatch.linewidth": 0.5,
-    }
-    with mpl.rc_context(settings):
-        figure.savefig(out, format=out.suffix[1:], metadata=metadata)
-
-
-def _time_unit(times: Floats) -> tuple[float, str]:
-    length_s = float(np.nanmax(times) - np.nanmin(times)) if times.size else 0.0
-    if length_s > 3 * 3600:
-        return 1 / 3600, "h"
-    if length_s > 10 * 60:
-        return 1 / 60, "min"
-    return (1.0, "s") if length_s > 1 else (1e3, "ms")
+    save(figure, out)
 
 
 def _extent(times: Floats, lanes: Sequence[_Lane]) -> tuple[float, float]:
@@ -160,14 +142,6 @@ def _extent(times: Floats, lanes: Sequence[_Lane]) -> tuple[float, float]:
     low, high = float(moments.min()), float(moments.max())
     margin = 0.015 * (high - low) or 0.5
     return low - margin, high + margin
-
-
-def _draw_heading(figure: Figure, title: str, subtitle: str) -> float:
-    """Write title and subtitle; return the height that is left below, as a share of the figure."""
-    lines = textwrap.wrap(subtitle, 118, max_lines=4, placeholder=" ...")
-    figure.text(0.08, 0.965, title, size=14, weight="bold", color=_INK, va="top")
-    figure.text(0.08, 0.905, "\n".join(lines), size=10, color=_INK, va="top", linespacing=1.35)
-    return 0.895 - 0.04 * len(lines)
 
 
 def _lay_out(figure: Figure, top: float, rows: int, *, with_voltage: bool) -> tuple[Axes, list[Axes]]:
@@ -180,13 +154,8 @@ def _lay_out(figure: Figure, top: float, rows: int, *, with_voltage: bool) -> tu
     strip.set_axis_off()
     strip.set_ylim(0, max(rows, 1))
     for axes in plots:
-        axes.grid(visible=True, color="#E3E3E3", linewidth=0.6)
-        axes.set_axisbelow(True)
-        for side in ("top", "right"):
-            axes.spines[side].set_visible(False)
-        for side in ("left", "bottom"):
-            axes.spines[side].set_color(_GREY)
-        axes.tick_params(colors=_INK, labelsize=9, labelbottom=axes is plots[-1])
+        plain_axes(axes)
+        axes.tick_params(labelbottom=axes is plots[-1])
     return strip, plots
 
 
@@ -200,7 +169,7 @@ def _draw_signal(axes: Axes, times: Floats, values: npt.ArrayLike, name_unit: tu
     x, y = drawable(times, levels * factor, _COLUMNS)
     dot = "o" if x.size <= _FEW_SAMPLES else ""
     axes.plot(x, y, color=colour, linewidth=1.0, solid_joinstyle="round", marker=dot, markersize=2.2)
-    axes.set_ylabel(f"{name} ({unit})", fontsize=9, color=_INK)
+    axes.set_ylabel(f"{name} ({unit})", fontsize=9, color=INK)
     low, high = float(np.nanmin(y, initial=0.0)), float(np.nanmax(y, initial=0.0))
     axes.set_ylim(low, high + 0.08 * (high - low) if high > low else low + 1.0)
     return factor
@@ -211,14 +180,14 @@ def _lanes(
 ) -> list[_Lane]:
     lanes = []
     if prompt_s is not None:
-        lanes.append(_Lane("prompt", np.array([prompt_s * scale]), ("",), (False,), _INK, "D", (0, (1, 2))))
+        lanes.append(_Lane("prompt", np.array([prompt_s * scale]), ("",), (False,), INK, "D", (0, (1, 2))))
     if onset_s is not None:
-        lanes.append(_Lane("onset", np.array([onset_s * scale]), ("",), (False,), _GREEN, "o", (0, (6, 2, 1, 2))))
+        lanes.append(_Lane("onset", np.array([onset_s * scale]), ("",), (False,), GREEN, "o", (0, (6, 2, 1, 2))))
     if falls.size:
         sure = [1.0] * len(falls) if probabilities is None else probabilities
         notes = tuple("" if one >= _CERTAIN else f"({100 * one:.0f} %)" for one in sure)
         unsure = tuple(one < _SURE for one in sure)
-        lanes.append(_Lane("restart", falls, notes, unsure, _VERMILION, "v", (0, (5, 2)), numbered=True))
+        lanes.append(_Lane("restart", falls, notes, unsure, VERMILION, "v", (0, (5, 2)), numbered=True))
     return lanes
 
 
@@ -270,15 +239,15 @@ def _draw_stages(strip: Axes, axes: Axes, stages: Floats, factor: float) -> None
         stages[:, 2] * factor,
         stages[:, 0],
         stages[:, 1],
-        colors=_INK,
+        colors=INK,
         linewidth=_MEAN_LINE,
         zorder=3,
         path_effects=[withStroke(linewidth=_MEAN_LINE + 0.8, foreground="white")],
     )
     for place, (start, end) in enumerate(stages[:, :2].tolist()):
-        face = _PALE if place % 2 else "white"
-        strip.broken_barh([(start, end - start)], (0.12, 0.76), facecolor=face, edgecolor=_INK, linewidth=0.6)
-    text: dict[str, Any] = {"size": 8, "color": _INK, "ha": "center", "va": "center_baseline"}
+        face = PALE if place % 2 else "white"
+        strip.broken_barh([(start, end - start)], (0.12, 0.76), facecolor=face, edgecolor=INK, linewidth=0.6)
+    text: dict[str, Any] = {"size": 8, "color": INK, "ha": "center", "va": "center_baseline"}
     for label, start, end in _stage_labels(stages[:, 0], stages[:, 1], high - low):
         strip.annotate(label, (0.5 * (start + end), 0.5), **text)
     strip.annotate("stages", (low, 0.5), xytext=(-6, 0), textcoords="offset points", **{**text, "ha": "right"})
@@ -308,10 +277,10 @@ def _draw_legend(
     from matplotlib.lines import Line2D  # noqa: PLC0415
     from matplotlib.patches import Patch  # noqa: PLC0415
 
-    entries: list[tuple[Artist, str]] = [(Line2D([], [], color=_BLUE, linewidth=1.2), name)]
+    entries: list[tuple[Artist, str]] = [(Line2D([], [], color=BLUE, linewidth=1.2), name)]
     shown, found = stages_shown_of
     if shown:
-        entries.append((Line2D([], [], color=_INK, linewidth=_MEAN_LINE), "mean of each stage"))
+        entries.append((Line2D([], [], color=INK, linewidth=_MEAN_LINE), "mean of each stage"))
     for lane in lanes:
         line: dict[str, Any] = {"color": lane.colour, "linestyle": lane.dash, "marker": lane.shape, "markersize": 5.5}
         if not all(lane.unsure):
@@ -332,7 +301,7 @@ def _draw_legend(
         ncols=len(entries),
         fontsize=8.5,
         frameon=False,
-        labelcolor=_INK,
+        labelcolor=INK,
         handlelength=2.5,
         columnspacing=1.2,
     )
