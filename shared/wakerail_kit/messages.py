@@ -258,7 +258,7 @@ class ListSequences(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
 class MakeSafe(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """End every run and put every instrument into its safe state, now."""
 
-    why: str = "asked to by a person"
+    why: str = "everything was switched off by hand"
 
 
 class SafeState(Struct, frozen=True, kw_only=True):

@@ -98,7 +98,8 @@ def show(
     if verdict is not None:
         console.print(_verdict(verdict))
     else:
-        console.print(Text("No verdict yet.", style="yellow"))
+        died = "No verdict: the daemon's worker died meanwhile."
+        console.print(Text(died if summary.cut_off else "No verdict yet.", style="yellow"))
 
 
 @log.command()
@@ -126,7 +127,7 @@ def runs(
         table.add_row(
             _local(summary.started),
             summary.sequence,
-            Text(summary.outcome or "under way", style=style),
+            Text(summary.outcome or ("cut off" if summary.cut_off else "under way"), style=style),
             Text(summary.finding or "", style=style),
             _took(summary.started, summary.ended),
             summary.job or "",

@@ -76,7 +76,7 @@ class _Asked:
         async with BusClient(self._place.client_url, self._place.name) as client:
             await client.ask("instruments", ListInstruments())
             self._alive.set()
-            answer = await client.ask("safe", MakeSafe(why="`wakerail safe`"), SAFE_WITHIN_S)
+            answer = await client.ask("safe", MakeSafe(), SAFE_WITHIN_S)
             if answer.ok:
                 self._states = msgspec.convert(answer.data, list[SafeState])
             self._done.set()

@@ -13,7 +13,7 @@ from wakerail.journal.database import open_database
 from wakerail.journal.records import PROMPT, VERDICT, Entry, RunSummary, decode, time_of
 from wakerail_kit.clock import rfc3339
 from wakerail_kit.errors import ConfigInvalid
-from wakerail_kit.events import RunStarted, read_event, type_of
+from wakerail_kit.events import RunStarted, WorkerDied, read_event, type_of
 from wakerail_kit.messages import Event, Verdict
 
 if TYPE_CHECKING:
@@ -24,6 +24,7 @@ _CHUNKS_A_READ = 16
 _SHORTEST_ENDING = 4
 _ENTRY = '"row", topic, type, payload'
 _RUN_STARTED = type_of(RunStarted)
+_WORKER_DIED = type_of(WorkerDied)
 
 
 class JournalReader:
@@ -201,7 +202,13 @@ class JournalReader:
             job=started.job if started else verdict.job if verdict else None,
             operator=started.operator if started else verdict.operator if verdict else "",
             verdict=verdict.id if verdict else None,
+            cut_off=verdict is None and self._worker_died_after(first_row, bench),
         )
+
+    def _worker_died_after(self, row: int, bench: str) -> bool:
+        where = _Where(bench=bench, type=_WORKER_DIED)
+        where.add('"row" > :row', row=row)
+        return bool(self._select('"row" FROM messages', where, "LIMIT 1"))
 
     def _pages(
         self, what: str, where: _Where, size: int, *, since_row: int = 0, limit: int | None = None

@@ -38,7 +38,8 @@ class OutboxItem:
 class RunSummary:
     """A run in short. Times are RFC 3339 in UTC; what is None is not known, or not yet.
 
-    ``first_row`` and ``last_row`` are its first and last message in the journal.
+    ``first_row`` and ``last_row`` are its first and last message in the journal. ``cut_off``: it has no verdict and
+    will get none, since the daemon's worker died after it began.
     """
 
     run: str
@@ -54,6 +55,7 @@ class RunSummary:
     job: str | None = None
     operator: str = ""
     verdict: str | None = None
+    cut_off: bool = False
 
 
 def type_of(message: Message) -> str:

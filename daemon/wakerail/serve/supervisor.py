@@ -12,6 +12,7 @@ import os
 import select
 import signal
 import socket
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
@@ -87,6 +88,8 @@ class Supervisor:
     def run(self) -> int:
         """Serve until a signal says to stop or the worker finds its input wrong; return the exit code."""
         retry_s = 0.0
+        if extra := [thread.name for thread in threading.enumerate() if thread is not threading.main_thread()]:
+            self._log.error("a plugin started threads when it was loaded; the worker is without them", threads=extra)
         with self._signals():
             while True:
                 ending = self._serve()

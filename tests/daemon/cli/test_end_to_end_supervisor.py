@@ -77,7 +77,7 @@ async def test_nothing_that_ends_the_worker_leaves_anything_on(shop):
         assert bench.kept_verdicts() == []
         code, shown = await shop.command("log", "show", "last", "--journal", str(bench.journal))
         assert code == 0
-        assert "No verdict yet." in shown.out
+        assert "No verdict: the daemon's worker died meanwhile" in shown.out
 
         await heat(bench)
         worker, full = bench.worker, (1024, resource.RLIM_INFINITY)  # as a full disk: no file grows beyond a kilobyte
@@ -112,7 +112,7 @@ async def test_everything_off_by_hand(shop):
         for seen in ("✔ safe", "output off", "heater off", "has nothing to switch off"):
             assert seen in asked.out
         assert await followed.ends() == 4
-        assert shop.verdict(followed).reason == "Aborted: `wakerail safe`."
+        assert shop.verdict(followed).reason == "Aborted: everything was switched off by hand."
 
         followed = await heat(bench)
         worker = bench.worker

@@ -10,7 +10,7 @@ import pytest
 
 from wakerail.journal import Journal, JournalReader, RunSummary
 from wakerail_kit.errors import ConfigInvalid
-from wakerail_kit.events import RestartSeen, type_of
+from wakerail_kit.events import RestartSeen, WorkerDied, make_event, type_of
 from wakerail_kit.messages import Event, Verdict
 from wakerail_kit.outcome import Finding, Outcome
 
@@ -31,6 +31,22 @@ async def filled(url, clock, samples):
         await journal.append("t", samples.verdict(RUNS[1], reason="it restarts"))
     with JournalReader(url) as reader:
         yield reader
+
+
+async def test_a_run_is_cut_off_if_the_worker_died_after_it_began(url, clock, samples):
+    def died(bench: str) -> Event:
+        return make_event(WorkerDied(how="hung", not_reached=[]), clock=clock, bench=bench, owner="daemon")
+
+    async with await Journal.open(url, bench=BENCH, clock=clock) as journal:
+        await journal.append("t", samples.started(RUNS[0]))
+        await journal.append("t", samples.verdict(RUNS[0]))
+        await journal.append("t", samples.started(RUNS[1]))
+        await journal.append("t", died(BENCH))
+        await journal.append("t", samples.started(RUNS[2]))
+    async with await Journal.open(url, bench="bench-2", clock=clock) as journal:  # another bench's death is not ours
+        await journal.append("t", died("bench-2"))
+    with JournalReader(url) as reader:
+        assert {one.run: one.cut_off for one in reader.runs()} == {RUNS[0]: False, RUNS[1]: True, RUNS[2]: False}
 
 
 def test_messages_come_in_their_order_and_by_run_type_row_and_number(filled):
