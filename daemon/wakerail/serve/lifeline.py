@@ -13,7 +13,7 @@ from wakerail_kit.clock import Clock
 #: How often the worker's event loop gives a sign of life.
 BEAT_S = 0.25
 
-_BEAT, _READY = b".", b"R"
+_BEAT, _READY, _RECORDED = b".", b"R", b"J"
 _CHUNK = 4096
 
 
@@ -51,6 +51,10 @@ class Lifeline:
         """Tell the supervisor that the bench is served."""
         self._say(_READY)
 
+    def recorded(self) -> None:
+        """Tell the supervisor that what it handed over is in the journal."""
+        self._say(_RECORDED)
+
     async def _beat(self) -> None:
         while True:
             self._say(_BEAT)
@@ -73,6 +77,7 @@ class Pulse:
         self._looked_s = clock.monotonic_s()
         self.silent_s = 0.0
         self.ready = False
+        self.recorded = False
         self.ended = False
 
     def look(self, within_s: float) -> None:
@@ -88,5 +93,6 @@ class Pulse:
             said = b""
         self.ended = not said
         self.ready = self.ready or _READY in said
+        self.recorded = self.recorded or _RECORDED in said
         if said:
             self.silent_s = 0.0

@@ -128,8 +128,9 @@ class Supervisor:
             now_s = self._clock.monotonic_s()
             if pulse.ready and ready_s == math.inf:
                 ready_s, self._ever_ready = now_s, True
-                self._notes.clear()  # it has recorded them
                 self._manager.tell("READY=1", "STATUS=ready")
+            if pulse.recorded:
+                self._notes.clear()
             if self._stopping:
                 if stop_by_s == math.inf:
                     stop_by_s = now_s + self._patience.stop_s

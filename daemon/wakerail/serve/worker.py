@@ -30,6 +30,9 @@ from wakerail_kit.messages import InstrumentState, Status
 #: How long broker and instruments get for their first attempt before the bench is called ready without them.
 FIRST_ATTEMPT_S = 2.0
 
+#: How long to wait before a journal is tried again that could not be written.
+RECORD_AGAIN_S = 2.0
+
 log = structlog.get_logger()
 
 
@@ -64,7 +67,8 @@ async def serve(
             stack.push_async_callback(broker.stop)
         journal = await Journal.open(config.journal, bench=config.name, clock=clock)
         stack.push_async_callback(journal.close)
-        await _record(journal, notes)
+        recording = asyncio.create_task(_record(journal, notes, clock, lifeline), name="records the last death")
+        stack.push_async_callback(_end, recording)
 
         bus, requests = Bus(), Requests()
         bench = Bench(config, clock, bus, journal)
@@ -122,12 +126,17 @@ async def _first_attempts(mirror: Mirror, bench: Bench, stop: asyncio.Event) -> 
     await asyncio.gather(*either, return_exceptions=True)
 
 
-async def _record(journal: Journal, notes: Sequence[Note]) -> None:
+async def _record(journal: Journal, notes: Sequence[Note], clock: Clock, lifeline: Lifeline) -> None:
+    """Put into the journal what happened, however long that takes; from there it goes out to the broker."""
     for note in notes:
-        try:
-            await journal.append(note.topic, note.event)  # from there it goes out to the broker
-        except JournalUnavailable as wrong:
-            log.error("event is not in the journal", why=str(wrong), type=note.event.type)
+        while True:
+            try:
+                await journal.append(note.topic, note.event)
+                break
+            except JournalUnavailable as wrong:
+                log.error("event is not in the journal yet", why=str(wrong), type=note.event.type)
+                await clock.sleep(RECORD_AGAIN_S)
+    lifeline.recorded()
 
 
 async def _end(task: asyncio.Task[None]) -> None:

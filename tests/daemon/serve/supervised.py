@@ -66,7 +66,7 @@ def marked(file: Path) -> int:
     return len(file.read_text()) if file.exists() else 0
 
 
-def serve(lifeline: Lifeline, then=lambda: None, *, heeds=True) -> int:
+def serve(lifeline: Lifeline, then=lambda: None, *, heeds=True, records=True) -> int:
     """Be ready; do ``then``; end when told to, if it heeds that."""
 
     async def work() -> int:
@@ -75,6 +75,8 @@ def serve(lifeline: Lifeline, then=lambda: None, *, heeds=True) -> int:
             asyncio.get_running_loop().add_signal_handler(number, stop.set if heeds else lambda: None)
         async with lifeline.beating(stop.set):
             lifeline.ready()
+            if records:
+                lifeline.recorded()
             then()
             await stop.wait()
         return 0
@@ -102,6 +104,7 @@ WORKERS = {
     "a bench that fails before it is ready": lambda line, start: 5,
     "a crash before it is ready": lambda line, start: crash(),
     "killed three times": lambda line, start: serve(line, die if start < 4 else told_to_end),
+    "killed before it could record": lambda line, start: serve(line, die, records=False) if start < 3 else 2,
     "a crash when it was ready": lambda line, start: serve(line, lambda: 1 / 0) if start < 2 else 2,
     "hung": lambda line, start: serve(line, lambda: time.sleep(60)) if start < 2 else 2,
     "hung before its first sign": lambda line, start: time.sleep(60) or 0 if start < 2 else 2,
