@@ -101,7 +101,7 @@ def dip_evidence(depth: float, lasted_s: float, *, short: bool, told: bool) -> f
     if short:
         return min(depth, _SHORT_TOLD if told else _SHORT_SEEN)
     length = min(max(0.8 * math.log(3.0 / lasted_s), -0.7), 1.5)
-    return depth + (length if depth > 0.0 else 0.5 * length)
+    return depth + (length if depth > 0.0 else 0.25 * length)
 
 
 class Priors:

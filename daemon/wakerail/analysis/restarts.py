@@ -6,6 +6,7 @@ import math
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 from wakerail.analysis.evidence import (
     LIKELY,
@@ -197,7 +198,7 @@ class BootFinder:
                 sort, odds = Sort.DIP, -2.0
             elif dip.low_a <= levels.lowest_a + levels.tolerance_a:
                 sort, odds = Sort.COLLAPSE, min(odds, 0.0)  # as low as it ever went, but that may be a sleep
-        short = ticks <= blank_ticks(self.spacing_s)
+        short = self._longest_seen(dip) <= blank_ticks(self.spacing_s)
         odds = dip_evidence(odds, max(again_s - at_s, 1e-6), short=short, told=levels.told)
         if sort is Sort.DIP:
             odds -= math.log1p(ticks / 16)
@@ -215,6 +216,14 @@ class BootFinder:
             found = self._pass_collapse()
         self._add(sort, dip.rose, at_s, again_s, odds, dip.before_a, dip.low_a, ticks, dip.edge_a)
         return found
+
+    def _longest_seen(self, dip: Dip) -> int:
+        """Return how many ticks of a dip follow on each other without a gap."""
+        longest = seen = 1
+        for before_s, after_s in pairwise(self.trail.start_s[dip.fell : dip.rose]):
+            seen = seen + 1 if after_s - before_s <= _GAP * self.spacing_s else 1
+            longest = max(longest, seen)
+        return longest
 
     def _pass_collapse(self) -> list[Boot]:
         """Note what each candidate had seen until this collapse; after a second one there is no more to see for it."""
@@ -393,7 +402,8 @@ class BootFinder:
 
     def _set_aside(self, candidate: Candidate) -> None:
         self._open.remove(candidate)
-        self._priors.learn(candidate.sort, probability_of(self._log_odds(candidate)))
+        probability = probability_of(self._log_odds(candidate))
+        self._priors.learn(candidate.sort, probability if probability > 0.5 else 0.3 * probability)
         if candidate.evidence > -2.0:
             self._undecided.append(candidate)
         if candidate.alike > _DOUBTFUL:

@@ -73,7 +73,7 @@ class Switching:
                 return -_MOST_AGAINST
         self._count()
         dip = next((one for one in reversed(self._dips) if one.fell <= rose and one.rose >= fell), None)
-        inside = (_BORDERS > self._place(0.0)) & (self._place(levels.top_a) > _BORDERS)
+        inside = (self._place(0.0) < _BORDERS) & (self._place(levels.top_a) > _BORDERS)
         if not inside.any():
             return 0.0
         score = self._meter_likelier(self._dipped[inside], self._plain[inside])
