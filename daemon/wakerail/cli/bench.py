@@ -17,6 +17,7 @@ from wakerail.cli.options import AsJson, Config, config_file, place, served_benc
 from wakerail.heat_limits import HEAT_LIMITS
 from wakerail_kit.clock import RealClock
 from wakerail_kit.errors import ConfigInvalid, WakerailError
+from wakerail_kit.kinds import HEAT_SOURCE
 from wakerail_kit.messages import (
     AbortRun,
     Answer,
@@ -30,6 +31,7 @@ from wakerail_kit.messages import (
 from wakerail_kit.units import human
 
 if TYPE_CHECKING:
+    from wakerail.config import BenchConfig
     from wakerail.sequences.model import Input
 
 MARKS = {
@@ -66,8 +68,10 @@ def check(config: Config = None, as_json: AsJson = False) -> None:
             problems += wrong.problems
     if problems:
         raise ConfigInvalid(*problems)
+    profiles = _profiles(bench)
     if as_json:
-        print(msgspec.json.encode({"bench": bench.name, "sequences": rows}).decode())  # noqa: T201
+        found = {"bench": bench.name, "sequences": rows, "profiles": profiles}
+        print(msgspec.json.encode(found).decode())  # noqa: T201
         return
     console = Console(highlight=False)
     console.print(f"[bold]{bench.name}[/bold]  {file}")
@@ -90,7 +94,23 @@ def check(config: Config = None, as_json: AsJson = False) -> None:
     for row in rows:
         says = "; ".join(row["missing"]) or "this bench has all it needs"
         console.print(f"  sequence [bold]{row['sequence']}[/bold]: {says}")
+    for row in profiles:
+        refused = row["refused"] or [f"{row['family']}, profile {row['profile']!r}: this bench may heat so"]
+        console.print(f"  heat for {'; '.join(refused)}")
     console.print("No mistakes found; no instrument was touched.")
+
+
+def _profiles(bench: BenchConfig) -> list[dict[str, Any]]:
+    """Return each heat profile that the bench knows, and why its plate must not heat so; none without a plate."""
+    from wakerail.sequences.heating.course import Course  # noqa: PLC0415
+
+    limits_c = [one.limits["temperature"] for one in bench.instruments if one.type.kind is HEAT_SOURCE]
+    return [
+        {"family": family.name, "profile": name, "refused": Course.of(family.name, profile).problems(max(limits_c))}
+        for family in bench.families
+        for name, profile in family.profiles.items()
+        if limits_c
+    ]
 
 
 def instruments(config: Config = None, as_json: AsJson = False) -> None:

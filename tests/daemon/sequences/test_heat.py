@@ -130,7 +130,8 @@ async def test_the_prompts_come_in_order_before_anything_heats(hot):
         (
             {"hold": "10 min"},
             FAMILY,
-            "fenmoor-t3, profile 'separate': a hold of 600 s, and 20 s on its way there and back, is over the limit of 180 s",
+            "fenmoor-t3, profile 'separate': a hold of 600 s, and 20 s on its way there and back, "
+            "is over the limit of 180 s",
         ),
         ({"temperature": "230"}, FAMILY, "input temperature: '230' has no unit; write it like '230 degC'"),
     ],
@@ -161,6 +162,15 @@ async def test_what_this_run_asked_for_stands_in_place_of_the_profiles(low):
     assert ramp.temperature_c == hold.temperature_c == 138.0
     assert cool.at_s - hold.at_s == pytest.approx(20, abs=1)
     assert verdict.inputs == {"family": SMALL, "temperature": "138 °C", "hold": "20 s"}
+
+
+async def test_a_bench_that_is_more_careful_about_touching_waits_for_longer(low):
+    low.instruments["hot-1"].limits = {"temperature": 260.0, "touch": 50.0}
+    run, _ = low.start(text("separate"), family=SMALL)
+    verdict = await low.verdict(run, A_WHILE_S)
+    assert verdict.outcome is Outcome.PASSED, verdict.reason
+    assert stages(low)[-1].temperature_c == 50.0
+    assert low.instruments["hot-1"].physics.temperature_c < 50.5
 
 
 async def test_cooled_early_in_the_hold_it_is_done_when_it_is_done(low):

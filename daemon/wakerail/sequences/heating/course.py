@@ -22,7 +22,9 @@ class Course:
     stages: tuple[Stage, ...]
 
     @classmethod
-    def of(cls, family: str, profile: HeatProfile, temperature_c: float | None, hold_s: float | None) -> Course:
+    def of(
+        cls, family: str, profile: HeatProfile, temperature_c: float | None = None, hold_s: float | None = None
+    ) -> Course:
         """Return the course of a profile; None leaves its own temperature or hold."""
         top_c = profile.hold.temperature_c
         stages = []
@@ -34,6 +36,17 @@ class Course:
                 changed = replace(changed, time_s=hold_s)
             stages.append(changed)
         return cls(family, profile, tuple(stages))
+
+    def cooled_to(self, touch_c: float) -> Course:
+        """Return the course with a lower touch limit, if it is lower than the profile's."""
+        *heated, cool = self.stages
+        cool = replace(cool, temperature_c=min(cool.temperature_c, touch_c))
+        return replace(self, stages=(*heated, cool))
+
+    @property
+    def touch_c(self) -> float:
+        """Below this plate and board may be touched."""
+        return self.stages[-1].temperature_c
 
     @property
     def heated(self) -> tuple[Stage, ...]:
@@ -92,7 +105,7 @@ class Course:
             soak_between_c=profile.soak_between_c,
             to_peak_s=by_figure.get("to-peak"),
             hot_s=by_figure.get("hot"),
-            touch=Level(profile.touch_c, profile.touch_source),
+            touch=Level(self.touch_c, profile.touch_source),
             ceiling=Level(profile.ceiling_c, f"profile {profile.name} of {self.family}"),
         )
 

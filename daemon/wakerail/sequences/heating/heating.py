@@ -91,9 +91,9 @@ class Heating:
     def warning(self) -> str:
         """Return what a person must know of a plate that a run leaves before it is cool; empty if it is cool."""
         newest_c = next((c for c in reversed(self._trace.temperature_c) if c is not None), None)
-        if newest_c is None or newest_c <= self._course.profile.touch_c:
+        if newest_c is None or newest_c <= self._course.touch_c:
             return ""
-        name, touch = self._plate.name, human(self._course.profile.touch_c, "Cel")
+        name, touch = self._plate.name, human(self._course.touch_c, "Cel")
         return f"still hot: {name} was at {human(newest_c, 'Cel')} when last seen; touch nothing above {touch}"
 
     # --- the heat ---
@@ -264,7 +264,7 @@ class Heating:
                 alloy=profile.alloy.name,
                 liquidus_c=profile.alloy.liquidus_c,
                 ceiling_c=profile.ceiling_c,
-                touch_c=profile.touch_c,
+                touch_c=course.touch_c,
                 present_left_s=self._context.bench.present_left_s(),
                 stages=course.stages_told(),
                 limits=course.limits_told(),

@@ -57,8 +57,11 @@ class Heat:
         # what the model computes with is slow to load, and most runs heat nothing
         from wakerail.sequences.heating.heating import Heating  # noqa: PLC0415
 
+        plate = context.instrument(self.role)
         course = self.course(context.family, context.values)
-        heating = Heating(context, context.instrument(self.role), course, self.meanwhile)
+        if (touch_c := plate.limits.get("touch")) is not None:
+            course = course.cooled_to(touch_c)
+        heating = Heating(context, plate, course, self.meanwhile)
         context.heat = heating
         return await heating.run()
 
