@@ -291,13 +291,15 @@ class HeatStage(Struct, frozen=True, kw_only=True):
 
 
 class HeatLimit(Struct, frozen=True, kw_only=True):
-    """A limit that a figure of the heat is judged by, and who says so."""
+    """A limit that a figure of the heat is judged by, and who says so; a soak is timed from and to a temperature."""
 
     figure: str
     unit: str
     low: float | None = None
     high: float | None = None
     source: str
+    from_c: float | None = None
+    to_c: float | None = None
 
 
 class HeatStarted(EventData, frozen=True, kw_only=True):
@@ -313,8 +315,10 @@ class HeatStarted(EventData, frozen=True, kw_only=True):
     profile: str
     alloy: str
     liquidus_c: float
+    liquidus_source: str
     ceiling_c: float
     touch_c: float
+    touch_source: str
     present_left_s: float
     stages: list[HeatStage]
     limits: list[HeatLimit]

@@ -8,10 +8,12 @@ import msgspec
 import numpy as np
 from msgspec import Struct
 
+from wakerail.report.heat_record import HeatRecord
 from wakerail_kit.events import (
     OnsetSeen,
     RestartRevised,
     RestartSeen,
+    RunStarted,
     StageLevel,
     StagesRead,
     StepStarted,
@@ -31,13 +33,18 @@ class RunTrace:
         self._taken_back: set[int] = set()
         self._stages: list[StageLevel] = []
         self._frames: list[Frame] = []
+        self._instruments: frozenset[str] | None = None
+        self._heat = HeatRecord()
 
     def take(self, message: Struct) -> None:
         """Take a message of the run or a frame of the bench."""
+        self._heat.take(message)
         if isinstance(message, Frame) and "current" in message.signals:
             self._frames.append(message)
         elif isinstance(message, Event):
-            if (step := read_event(message, StepStarted)) is not None:
+            if (started := read_event(message, RunStarted)) is not None:
+                self._instruments = frozenset(started.roles.values())
+            elif (step := read_event(message, StepStarted)) is not None:
                 self._start_s = step.at_s if self._start_s is None else self._start_s
                 if step.verb == "watch":
                     self._prompt_s = step.at_s
@@ -57,10 +64,11 @@ class RunTrace:
             self._restarts[revised.number] = msgspec.structs.replace(restart, probability=revised.probability)
 
     def write(self, verdict: Verdict, folder: Path) -> list[Path]:
-        """Write verdict.json, and trace.svg and trace.png if a current was seen; return the files written."""
+        """Write verdict.json, and a picture of the current or the heat that was seen; return the files written."""
         folder.mkdir(parents=True, exist_ok=True)
         written = [folder / "verdict.json"]
         written[0].write_bytes(msgspec.json.format(msgspec.json.encode(verdict), indent=2) + b"\n")
+        written += self._heat.draw(verdict, folder)
         times_s, current_a, voltage_v = self._columns()
         if times_s.size:
             from wakerail.report.picture import draw_trace  # noqa: PLC0415  matplotlib is slow to import
@@ -87,9 +95,13 @@ class RunTrace:
     def _since(self, at_s: float) -> float:
         return at_s - (self._start_s or 0.0)
 
+    def _used(self, instrument: str) -> bool:
+        """Tell whether the run used an instrument: others on the bench go on meanwhile."""
+        return self._instruments is None or instrument in self._instruments
+
     def _columns(self) -> tuple[np.ndarray, np.ndarray, np.ndarray | None]:
         start_s = self._start_s if self._start_s is not None else float("-inf")
-        frames = [frame for frame in self._frames if frame.t_s[-1] >= start_s]
+        frames = [frame for frame in self._frames if frame.t_s[-1] >= start_s and self._used(frame.instrument)]
         times_s = np.array([t for frame in frames for t in frame.t_s], dtype=float)
 
         def column(signal: str) -> np.ndarray:

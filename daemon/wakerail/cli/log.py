@@ -6,7 +6,7 @@ import threading
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import msgspec
 import typer
@@ -20,10 +20,14 @@ from wakerail.journal import Entry, JournalReader, RunSummary, Tone, describe, e
 from wakerail.journal.exports import entry_line
 from wakerail.journal.records import time_of
 from wakerail.journal.words import tone_of
-from wakerail.report.words import difference
+from wakerail.report.words import difference, sources_of
 from wakerail_kit.clock import RealClock
+from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.messages import Identity, Measurement, Prompt, Verdict
 from wakerail_kit.units import human
+
+if TYPE_CHECKING:
+    from wakerail.journal.chunks import Chunk
 
 _LOOK_AGAIN_S = 0.25
 _SHORT_ID = 8
@@ -80,26 +84,48 @@ def show(
     run: Annotated[
         str, typer.Argument(metavar="RUN|last", help="A run's id, the last few characters of it, or 'last'.")
     ],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Write the verdict and its picture into this folder, too.")
+    ] = None,
     journal: JournalPath = None,
     config: Config = None,
     as_json: AsJson = False,
 ) -> None:
-    """Tell a run's story: steps, prompts, restarts, and the verdict with its evidence."""
+    """Tell a run's story: steps, prompts, restarts, heat, and the verdict with its evidence."""
     with _open(journal, config) as reader:
         summary = reader.run(run)
         entries = list(reader.messages(run=summary.run))
+        chunks = list(reader.frames(run=summary.run)) if out is not None else []
     verdict = next((entry.message for entry in entries if isinstance(entry.message, Verdict)), None)
     if as_json:
         story = {"run": summary, "verdict": verdict, "messages": [entry._asdict() for entry in entries]}
         typer.echo(msgspec.json.encode(story))
-        return
-    console = Console()
-    console.print(_heading(summary, verdict), _story(entries), sep="\n")
-    if verdict is not None:
-        console.print(_verdict(verdict))
     else:
+        console = Console()
+        console.print(_heading(summary, verdict), _story(entries), sep="\n")
         died = "No verdict: the daemon's worker died meanwhile."
-        console.print(Text(died if summary.cut_off else "No verdict yet.", style="yellow"))
+        none = Text(died if summary.cut_off else "No verdict yet.", style="yellow")
+        console.print(none if verdict is None else _verdict(verdict))
+    if out is not None and verdict is not None:
+        _write(out, verdict, entries, chunks, told=not as_json)
+
+
+def _write(out: Path, verdict: Verdict, entries: Iterable[Entry], chunks: Iterable[Chunk], *, told: bool) -> None:
+    """Write what a run that is followed to its end would have written."""
+    from wakerail.cli.keeping import RunTrace  # noqa: PLC0415
+
+    trace = RunTrace()
+    try:
+        for entry in entries:
+            trace.take(entry.message)
+    except msgspec.ValidationError as wrong:
+        why = f"run {verdict.run} was written by another version of Wakerail and cannot be drawn: {wrong}"
+        raise ConfigInvalid(why) from None
+    for chunk in chunks:
+        trace.take(chunk.frame())
+    for file in trace.write(verdict, out):
+        if told:
+            typer.echo(f"written: {file}")
 
 
 @log.command()
@@ -232,6 +258,7 @@ def _verdict(verdict: Verdict) -> RenderableType:
     parts: list[RenderableType] = [Text(verdict.reason)]
     if verdict.measurements:
         parts += ["", _measurements(verdict.measurements)]
+        parts += [Text(f"[{number}] {by}", "dim") for by, number in sources_of(verdict.measurements).items()]
     if verdict.evidence:
         evidence = Table.grid(padding=(0, 2, 0, 0))
         evidence.add_column(style="dim", no_wrap=True)
@@ -246,8 +273,8 @@ def _verdict(verdict: Verdict) -> RenderableType:
 
 def _measurements(measurements: list[Measurement]) -> Table:
     table = Table(box=None, header_style="bold", pad_edge=False, padding=(0, 2, 0, 0))
-    with_sources = any(one.source for one in measurements)
-    for title in ("measured", "value", "limits", "", *(["who says so"] if with_sources else [])):
+    numbers = sources_of(measurements)
+    for title in ("measured", "value", "limits", ""):
         table.add_column(title, justify="right" if title == "value" else "left")
     for one in measurements:
         value = human(one.value, one.unit) if one.value is not None else "none"
@@ -255,9 +282,9 @@ def _measurements(measurements: list[Measurement]) -> Table:
             value += f" \N{PLUS-MINUS SIGN} {human(*difference(one.uncertainty, one.unit))}"
         low = f"from {human(one.low, one.unit)}" if one.low is not None else ""
         high = f"to {human(one.high, one.unit)}" if one.high is not None else ""
-        cells: list[RenderableType] = [Text(one.name), value, " ".join(filter(None, (low, high)))]
-        cells.append(Text(one.outcome, _STYLES[tone_of(one.outcome)]))
-        table.add_row(*cells, *([Text(one.source, style="dim")] if with_sources else []))
+        source = f"[{numbers[one.source]}]" if one.source else ""
+        limits = Text(" ".join(filter(None, (low, high, source))))
+        table.add_row(Text(one.name), value, limits, Text(one.outcome, _STYLES[tone_of(one.outcome)]))
     return table
 
 

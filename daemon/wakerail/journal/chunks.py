@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from wakerail.journal.gathering import HeldFrame
 from wakerail_kit.clock import rfc3339
+from wakerail_kit.messages import Frame
 
 _COLUMN = np.dtype("<f8")
 _MAX_SAMPLES = 16_384
@@ -70,6 +71,22 @@ class Chunk:
             t_s=self.t_s[keep],
             half_width_s=self.half_width_s[keep],
             signals={name: values[keep] for name, values in self.signals.items()},
+        )
+
+    def frame(self) -> Frame:
+        """Return the chunk as one frame, as if all of it had come at once."""
+        return Frame(
+            bench=self.bench,
+            instrument=self.instrument,
+            number=self.last_number,
+            start=rfc3339(self.start),
+            t_s=self.t_s.tolist(),
+            half_width_s=self.half_width_s.tolist(),
+            signals={
+                name: [None if np.isnan(value) else value for value in values.tolist()]
+                for name, values in self.signals.items()
+            },
+            units=dict(self.units),
         )
 
     def only(self, signal: str) -> Chunk:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -73,7 +73,7 @@ def _columns(*columns: Column) -> Table:
 
 def _measurements(verdict: Verdict, signs: Signs) -> Table:
     table = _columns(Column(), Column(justify="right", no_wrap=True), Column(), Column(no_wrap=True))
-    numbers = _sources(verdict)
+    numbers = sources_of(verdict.measurements)
     for one in verdict.measurements:
         value = "no value" if one.value is None else human(one.value, one.unit)
         if one.value is not None and one.uncertainty:
@@ -88,18 +88,18 @@ def difference(value: float, unit: str) -> tuple[float, str]:
     return (float(f"{value:.2g}"), "K") if unit == "Cel" else (value, unit)
 
 
-def _sources(verdict: Verdict) -> dict[str, int]:
-    """Return who gave the limits, each with its number, in the order in which they are met."""
-    return {source: number for number, source in enumerate(dict.fromkeys(_named(verdict)), 1)}
+def sources_of(measurements: Iterable[Measurement]) -> dict[str, int]:
+    """Return who gave the limits of some measurements, each with its number, in the order in which they are met."""
+    return {source: number for number, source in enumerate(dict.fromkeys(_named(measurements)), 1)}
 
 
-def _named(verdict: Verdict) -> Iterator[str]:
-    return (one.source for one in verdict.measurements if one.source)
+def _named(measurements: Iterable[Measurement]) -> Iterator[str]:
+    return (one.source for one in measurements if one.source)
 
 
 def _limits_by(verdict: Verdict) -> Table:
     table = _columns(Column(justify="right", no_wrap=True, style="dim"), Column())
-    for source, number in _sources(verdict).items():
+    for source, number in sources_of(verdict.measurements).items():
         table.add_row(f"[{number}]", source)
     return table
 

@@ -130,8 +130,10 @@ async def test_the_prompts_come_in_order_before_anything_heats(hot):
         (
             {"hold": "10 min"},
             FAMILY,
-            "fenmoor-t3, profile 'separate': a hold of 600 s, and 20 s on its way there and back, "
-            "is over the limit of 180 s",
+            (
+                "fenmoor-t3, profile 'separate': a hold of 600 s, and 20 s on its way there and back, "
+                "is over the limit of 180 s"
+            ),
         ),
         ({"temperature": "230"}, FAMILY, "input temperature: '230' has no unit; write it like '230 degC'"),
     ],

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from wakerail.analysis.thermal.profile import Level, Limit, ThermalLimits
-from wakerail_kit.events import HeatLimit, HeatStage
-from wakerail_kit.heat_profiles import FIGURES, HeatProfile, Stage, StageKind
+from wakerail_kit.events import HeatLimit, HeatStage, HeatStarted
+from wakerail_kit.heat_profiles import FIGURES, HeatProfile, Limit, Stage, StageKind
 from wakerail_kit.units import human
 
 #: A plate is near its set point this much longer than it is held there, on the way up and on the way down.
@@ -79,43 +78,37 @@ class Course:
             found.append(f"a hold of {held}, and {edges} on its way there and back, is over the limit of {longest}")
         return [f"{self.family}, profile {profile.name!r}: {why}" for why in found if why]
 
-    def limits(self, *, cooled_early: bool = False) -> ThermalLimits:
-        """Return what the figures are held against. A person who cools early has judged for themselves that it is
-        done: then nothing is too short.
-        """
-        profile, given = self.profile, dict(self.profile.limits)
-        if cooled_early:
-            given |= {
-                figure: replace(given[figure], low=None) for figure in ("hold", "above-liquidus") if figure in given
-            }
-        by_figure = {
-            figure: Limit(limit.low, limit.high, limit.source)
-            for figure, limit in given.items()
-            if limit.low is not None or limit.high is not None
-        }
-        return ThermalLimits(
-            liquidus=Level(profile.alloy.liquidus_c, profile.alloy.source),
-            peak_c=by_figure.get("peak"),
-            overshoot_k=by_figure.get("overshoot"),
-            ramp_up_k_per_s=by_figure.get("ramp-up"),
-            ramp_down_k_per_s=by_figure.get("ramp-down"),
-            above_liquidus_s=by_figure.get("above-liquidus"),
-            hold_s=by_figure.get("hold"),
-            soak_s=by_figure.get("soak"),
-            soak_between_c=profile.soak_between_c,
-            to_peak_s=by_figure.get("to-peak"),
-            hot_s=by_figure.get("hot"),
-            touch=Level(self.touch_c, profile.touch_source),
-            ceiling=Level(profile.ceiling_c, f"profile {profile.name} of {self.family}"),
+    def told(self, *, run: str, instrument: str, at_s: float, present_left_s: float) -> HeatStarted:
+        """Return the event that tells of its beginning, with all that it will be judged by."""
+        profile = self.profile
+        return HeatStarted(
+            run=run,
+            instrument=instrument,
+            at_s=at_s,
+            family=self.family,
+            profile=profile.name,
+            alloy=profile.alloy.name,
+            liquidus_c=profile.alloy.liquidus_c,
+            liquidus_source=profile.alloy.source,
+            ceiling_c=profile.ceiling_c,
+            touch_c=self.touch_c,
+            touch_source=profile.touch_source,
+            present_left_s=present_left_s,
+            stages=[
+                HeatStage(kind=one.kind, temperature_c=one.temperature_c, time_s=one.time_s) for one in self.stages
+            ],
+            limits=[_told(figure, limit, profile.soak_between_c) for figure, limit in profile.limits.items()],
         )
 
-    def stages_told(self) -> list[HeatStage]:
-        """Return the stages as the event tells them."""
-        return [HeatStage(kind=each.kind, temperature_c=each.temperature_c, time_s=each.time_s) for each in self.stages]
 
-    def limits_told(self) -> list[HeatLimit]:
-        """Return the limits as the event tells them."""
-        return [
-            HeatLimit(figure=figure, unit=FIGURES[figure], low=each.low, high=each.high, source=each.source)
-            for figure, each in self.profile.limits.items()
-        ]
+def _told(figure: str, limit: Limit, soak_between_c: tuple[float, float] | None) -> HeatLimit:
+    from_c, to_c = soak_between_c if figure == "soak" and soak_between_c is not None else (None, None)
+    return HeatLimit(
+        figure=figure,
+        unit=FIGURES[figure],
+        low=limit.low,
+        high=limit.high,
+        source=limit.source,
+        from_c=from_c,
+        to_c=to_c,
+    )

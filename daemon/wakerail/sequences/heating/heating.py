@@ -69,6 +69,7 @@ class Heating:
         self._told_s = float("-inf")
         self._asked_presence = False
         self._over = False
+        self._told: HeatStarted | None = None
         self._stage: Stage | None = None
         #: Whether the heater is meant to be on, so that it can be cut short.
         self.heats = False
@@ -84,9 +85,9 @@ class Heating:
 
     def so_far(self) -> tuple[tuple[Measurement, ...], tuple[Evidence, ...]]:
         """Return the figures of what was heated so far, and the evidence; nothing once it has come to its own end."""
-        if self._over:
+        if self._over or self._told is None:
             return (), ()
-        return measured(self._course, self._trace, self._reckoning, cooled_early=True), tuple(self._evidence)
+        return measured(self._told, self._trace, self._reckoning, cooled_early=True), tuple(self._evidence)
 
     def warning(self) -> str:
         """Return what a person must know of a plate that a run leaves before it is cool; empty if it is cool."""
@@ -103,14 +104,20 @@ class Heating:
         with self._context.arrivals.listen(self._plate) as listener:
             await self._until_it_reads(listener)
             self._require_person()
-            await self._tell_start()
+            self._told = self._course.told(
+                run=self._context.run,
+                instrument=self._plate.name,
+                at_s=self._context.bench.clock.monotonic_s(),
+                present_left_s=self._context.bench.present_left_s(),
+            )
+            await self._context.tell(self._told)
             self.heats = True
             halt = await self._heat(listener)
             self.heats = False
             await self._apply("heater", False)
             await self._cool_down(listener, halt)
         self._over = True
-        return judge(self._course, self._trace, self._reckoning, halt, tuple(self._evidence))
+        return judge(self._told, self._trace, self._reckoning, halt, tuple(self._evidence))
 
     async def _until_it_reads(self, listener: Listener) -> None:
         """Wait for a temperature that is believed: nothing is heated blindly."""
@@ -205,7 +212,7 @@ class Heating:
             return
         stage = self._stage
         asked_c = None if stage is None or stage.kind is StageKind.COOL else stage.temperature_c
-        self._trace.take(arrival, asked_c)
+        self._trace.take(arrival, lambda _: asked_c)
         self._reckoning.take(self._trace, len(arrival.t_s))
         at_c = self._trace.believed_c
         if at_c is not None and stage is not None and self._trace.now_s - self._told_s >= ESTIMATE_EVERY_S:
@@ -251,25 +258,6 @@ class Heating:
         at = "" if at_c is None else f", {self._plate.name} at {human(round(at_c, 1), 'Cel')}"
         to = "to" if stage.kind in {StageKind.RAMP, StageKind.COOL} else "at"
         await self._note(started, f"{stage.kind} {to} {human(stage.temperature_c, 'Cel')} began{at}.", now_s)
-
-    async def _tell_start(self) -> None:
-        course, profile = self._course, self._course.profile
-        await self._context.tell(
-            HeatStarted(
-                run=self._context.run,
-                instrument=self._plate.name,
-                at_s=self._context.bench.clock.monotonic_s(),
-                family=course.family,
-                profile=profile.name,
-                alloy=profile.alloy.name,
-                liquidus_c=profile.alloy.liquidus_c,
-                ceiling_c=profile.ceiling_c,
-                touch_c=course.touch_c,
-                present_left_s=self._context.bench.present_left_s(),
-                stages=course.stages_told(),
-                limits=course.limits_told(),
-            )
-        )
 
     async def _note(self, data: EventData, says: str, at_s: float) -> None:
         """Record something that the verdict rests on."""

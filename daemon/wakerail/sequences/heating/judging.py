@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from wakerail.analysis.thermal.figures import Figure, Figures, read_figures
-from wakerail.sequences.heating.course import Course
+from wakerail.analysis.thermal.figures import Figure, Figures
+from wakerail.sequences.heating.figures import figures_of
 from wakerail.sequences.heating.reckoning import Reckoning
 from wakerail.sequences.heating.trace import HeatTrace
 from wakerail.sequences.steps.action import StepOutput
+from wakerail_kit.events import HeatStarted
 from wakerail_kit.messages import Evidence, Measurement
 from wakerail_kit.outcome import Finding, Outcome
 from wakerail_kit.units import human
@@ -25,14 +26,16 @@ class Halt:
     says: str
 
 
-def measured(course: Course, trace: HeatTrace, reckoning: Reckoning, *, cooled_early: bool) -> tuple[Measurement, ...]:
+def measured(
+    heat: HeatStarted, trace: HeatTrace, reckoning: Reckoning, *, cooled_early: bool
+) -> tuple[Measurement, ...]:
     """Return the figures of a heat, each with its limit and that limit's source."""
-    figures = _figures(course, trace, cooled_early=cooled_early)
+    figures = figures_of(heat, trace, cooled_early=cooled_early)
     return (*(_measurement(figure) for figure in figures if figure.value is not None), *reckoning.measurements())
 
 
 def judge(
-    course: Course, trace: HeatTrace, reckoning: Reckoning, halt: Halt | None, evidence: tuple[Evidence, ...]
+    heat: HeatStarted, trace: HeatTrace, reckoning: Reckoning, halt: Halt | None, evidence: tuple[Evidence, ...]
 ) -> StepOutput:
     """Conclude from a heat that is cool again.
 
@@ -40,13 +43,13 @@ def judge(
     the solder was liquid is stopped; afterwards it is done when they say so.
     """
     early = halt is not None
-    figures = _figures(course, trace, cooled_early=early)
-    measurements = measured(course, trace, reckoning, cooled_early=early)
+    figures = figures_of(heat, trace, cooled_early=early)
+    measurements = measured(heat, trace, reckoning, cooled_early=early)
     if halt is not None and not halt.by_person:
         return StepOutput(Outcome.INCONCLUSIVE, Finding.BENCH_FAULT, halt.says, measurements, evidence)
     peak = "" if figures.peak.value is None else f" the plate came to {human(round(figures.peak.value, 1), 'Cel')}."
     if halt is not None and not figures.above_liquidus.value:
-        says = f"{halt.says} {course.profile.alloy.name} was not liquid yet:{peak}"
+        says = f"{halt.says} {heat.alloy} was not liquid yet:{peak}"
         return StepOutput(Outcome.ABORTED, Finding.STOPPED, says, measurements, evidence)
     missed = [figure for figure in figures if figure.passed is False]
     if missed:
@@ -56,18 +59,8 @@ def judge(
         unread = ", ".join(figure.name for figure in figures if figure.limit is not None and figure.passed is None)
         says = f"Too little was measured to judge the heat; it leaves open: {unread}."
         return StepOutput(Outcome.INCONCLUSIVE, Finding.TOO_LITTLE_DATA, says, measurements, evidence)
-    says = " ".join(filter(None, ("" if halt is None else halt.says, _kept(course, figures))))
+    says = " ".join(filter(None, ("" if halt is None else halt.says, _kept(heat, figures))))
     return StepOutput(Outcome.PASSED, Finding.PROFILE_KEPT, says, measurements, evidence)
-
-
-def _figures(course: Course, trace: HeatTrace, *, cooled_early: bool) -> Figures:
-    return read_figures(
-        trace.t_s,
-        trace.temperature_c,
-        course.limits(cooled_early=cooled_early),
-        setpoint_c=trace.setpoint_c,
-        believed=trace.believed,
-    )
 
 
 def _measurement(figure: Figure) -> Measurement:
@@ -93,9 +86,9 @@ def _missed(figure: Figure) -> str:
     return f"{figure.name} {figure.words}, at least {human(limit.low or 0.0, figure.unit)}"
 
 
-def _kept(course: Course, figures: Figures) -> str:
+def _kept(heat: HeatStarted, figures: Figures) -> str:
     above, peak = figures.above_liquidus, figures.peak
     return (
-        f"The plate kept to the profile {course.profile.name!r}: {peak.words} at most, "
-        f"{above.words} above the liquidus of {course.profile.alloy.name}, and it is cool again."
+        f"The plate kept to the profile {heat.profile!r}: {peak.words} at most, "
+        f"{above.words} above the liquidus of {heat.alloy}, and it is cool again."
     )

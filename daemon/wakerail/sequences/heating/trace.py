@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from wakerail.analysis.thermal.sensor import SensorWatch
@@ -38,8 +39,8 @@ class HeatTrace:
         """Tell of each sample whether it is believed."""
         return [t_s not in self._doubted_s for t_s in self.t_s]
 
-    def take(self, frame: Frame, asked_c: float | None) -> None:
-        """Take a frame's samples; ``asked_c`` is the set point that the run asked for, None while it asks for none."""
+    def take(self, frame: Frame, asked_c: Callable[[float], float | None]) -> None:
+        """Take a frame's samples; ``asked_c`` gives the set point that the run asked for at a moment, None for none."""
         nothing: list[float | None] = [None] * len(frame.t_s)
         temperatures = frame.signals.get("temperature", nothing)
         heaters = frame.signals.get("heater", nothing)
@@ -50,5 +51,5 @@ class HeatTrace:
             self.t_s.append(t_s)
             self.temperature_c.append(c)
             self.firm_c.append(c if c == self._sensor.believed_c else None)
-            self.setpoint_c.append(asked_c)
+            self.setpoint_c.append(asked_c(t_s))
             self.heating.append(heating)
