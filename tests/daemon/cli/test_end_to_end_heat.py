@@ -12,7 +12,7 @@ from wakerail_kit.events import CoolingAsked, PresenceConfirmed, PromptAnswered,
 from wakerail_kit.messages import Event
 from wakerail_kit.outcome import Finding, Outcome
 
-ALLOYS = "alloys: [{alloy: lukewarm, solidus: 36 degC, liquidus: 38 degC, source: made for this test}]\n"
+ALLOYS = "alloys: [{alloy: lukewarm, solidus: 30 degC, liquidus: 33 degC, source: made for this test}]\n"
 FAMILY = """\
 family: lukewarm
 nominal: 3.8 V
@@ -21,9 +21,9 @@ profiles:
     alloy: lukewarm
     ceiling: 50 degC
     stages:
-      - {ramp: 42 degC, within: 60 s}
+      - {ramp: 36 degC, within: 60 s}
       - {hold: 30 s}
-      - {cool: 40.2 degC, source: made for this test}
+      - {cool: 35.5 degC, source: made for this test}
     limits:
       peak: {max: 50 degC, source: made for this test}
 """
@@ -50,10 +50,10 @@ async def test_a_stacked_board_is_separated_from_the_command_line(shop):
             await run.type(f"{answer}\n")
         await run.says(KEYS)
         await run.type("\n")  # somebody is there
-        await run.says("hold at 42 °C for 30 s: Lift the upper board")
+        await run.says("hold at 36 °C for 30 s: Lift the upper board")
         assert "heater=on" in await bench.hands("state")
         await run.type("c\n")  # the boards are apart
-        await run.says("cool to 40.2 °C")
+        await run.says("cool to 35.5 °C")
         assert "heater=off" in await bench.hands("state")
         await run.says(PROMPT, times=5)
         await run.type("\n")
@@ -68,3 +68,5 @@ async def test_a_stacked_board_is_separated_from_the_command_line(shop):
         answered = len(events_of(bench, PromptAnswered))
         assert len(events_of(bench, PresenceConfirmed)) == answered + 1  # each prompt, and the Enter while it heated
         assert json.loads((out / "verdict.json").read_text())["id"] == verdict.id
+        assert (out / "heat.png").read_bytes().startswith(b"\x89PNG")
+        assert not (out / "trace.png").exists()  # the supply on this bench was not used
