@@ -164,13 +164,12 @@ class Candidate:
     _level: float | None = None
     _ticks: int = 0
     _gains: Floats = field(default_factory=lambda: np.zeros(len(ALIGNED)))
-    _alike: Floats = field(default_factory=lambda: ALIGNED.copy())
-    _going: Floats = field(default_factory=lambda: STRETCHED.copy())
+    _alike: Floats = field(default_factory=ALIGNED.copy)
+    _going: Floats = field(default_factory=STRETCHED.copy)
     _ended: float = -math.inf  # of one of the two boots having ended by now
     _going_on: float = 0.0  # of both being under way
     _persists: bool = False  # the newest window was at the level of the one before
-    _left: list[int] = field(default_factory=list)  # the levels shown and left
-    _entered: dict[int, int] = field(default_factory=dict)
+    _left: list[float] = field(default_factory=list)  # the levels shown and left
     _template: tuple[Floats, ...] = ()
 
     @property
@@ -218,7 +217,7 @@ class Candidate:
     def forget(self) -> None:
         """Begin to look anew."""
         self.window, self.alike, self.novel, self.going, self.compared = 0, 0.0, 0.0, 0.0, 0
-        self._level, self._ticks, self._template, self._left, self._entered = None, 0, (), [], {}
+        self._level, self._ticks, self._template, self._left = None, 0, (), []
         self._ended, self._going_on, self._persists = -math.inf, 0.0, False
         self._gains, self._alike, self._going = np.zeros(len(ALIGNED)), ALIGNED.copy(), STRETCHED.copy()
         self.next_s = self.opening.window_s(0)[1]
@@ -228,6 +227,7 @@ class Candidate:
         scale: Scale,
         template: Opening | None,
         under_way_s: float | None,
+        longest: Opening | None,
         relative_noise: float,
         jumps_per_s: float,
     ) -> None:
@@ -252,8 +252,8 @@ class Candidate:
             self._weigh_novel(level_a, here, familiar, broad)
         if band is not None:
             self._weigh_alike(index, here, scale.of_each(band[0]), wobble, other)
-        if template is not None and under_way_s is not None:
-            self._weigh_going(index, here, template, under_way_s, scale, wobble, other)
+        if under_way_s is not None:
+            self._weigh_going(index, here, (template, longest), under_way_s, scale, wobble, other)
 
     def _weigh_other(
         self, here: float, index: int, ticks: int, wobble: float, familiar: float, broad: float, jumps_per_s: float
@@ -269,8 +269,7 @@ class Candidate:
         distance = here - self._level
         self._persists = abs(distance) <= 3 * spread
         if not self._persists:
-            self._left.append(round(self._level / _JUMP))
-            self._entered = {key: self._left.count(key) for key in set(self._left)}
+            self._left.append(self._level)
             self._level, self._ticks = here, ticks
         else:
             self._ticks += ticks
@@ -294,7 +293,7 @@ class Candidate:
         core = np.exp(-0.5 * (distance / spread) ** 2) / (spread * _SQRT_2PI)
         tails = np.where(here > self._gains + places, max(tail, _BURST_TAIL), tail)
         ratio = np.log((1 - tails) * core / other + tails)
-        entered = self._entered.get(round(here / _JUMP), 0)
+        entered = sum(abs(here - left) < _JUMP for left in self._left)
         if entered:  # what goes to and fro between two levels looks like itself
             ratio = np.where(ratio > 0, ratio / (1 + entered) ** 2, ratio)
         if self._template:
@@ -302,7 +301,7 @@ class Candidate:
             # the template persists: that a level is still there tells nothing, that it came to be another tells much
             persists = jumped < max(_JUMP, 2 * math.sqrt(wobble))
             least = -_STILL_OFF if self._persists else -math.inf
-            ratio[persists] = np.where(distance > 2 * spread, np.clip(ratio, least, 0.0), np.clip(ratio, -0.05, 0.05))[
+            ratio[persists] = np.where(distance > 2 * spread, np.clip(ratio, least, 0.0), np.clip(ratio, -0.05, 0.01))[
                 persists
             ]
         self._template = (*self._template[-1:], places)
@@ -320,9 +319,18 @@ class Candidate:
         return max(_TAIL, short, _LATE_TAIL * min(index / _LATE, 1.0) ** 2)
 
     def _weigh_going(
-        self, index: int, here: float, template: Opening, under_way_s: float, scale: Scale, wobble: float, other: float
+        self,
+        index: int,
+        here: float,
+        known: tuple[Opening | None, ...],
+        under_way_s: float,
+        scale: Scale,
+        wobble: float,
+        other: float,
     ) -> None:
-        levels_a = template.later_a(index, self.again_s - under_way_s, self.at_s)
+        offset_s = self.again_s - under_way_s
+        later = (boot.later_a(index, offset_s, self.at_s) for boot in known if boot is not None)
+        levels_a = next((levels_a for levels_a in later if levels_a is not None), None)
         if levels_a is None:
             return
         distance = np.abs(scale.of_each(levels_a) - here)

@@ -37,6 +37,7 @@ _FIRST_WINDOWS = range(1, 6)
 _ANOTHER = 0.25  # natural log: levels that differ by less are the same
 _HOME_SHARE = 0.6  # of all the time
 _RIVAL = 2.5  # log odds
+_RECENT = 12  # boots looked at for the longest
 _UNKNOWN_LOW, _MOST_UNKNOWN = 0.8, 0.7
 _DOUBTFUL = 2.5  # how alike a candidate must have been for what it began to be doubted as part of the boot before
 _SHAPELESS = 8  # ticks
@@ -369,7 +370,14 @@ class BootFinder:
         scale, noise, rate = self.levels.scale, self.levels.relative_noise, self._jumps / self._jumps_s
         for candidate in list(self._open):
             while candidate in self._open and candidate.next_s <= now_s:
-                candidate.look(scale, self._template_for(candidate), self._under_way_s(candidate), noise, rate)
+                candidate.look(
+                    scale,
+                    self._template_for(candidate),
+                    self._under_way_s(candidate),
+                    self._longest_before(candidate),
+                    noise,
+                    rate,
+                )
                 if self._has_shown_enough(candidate) and self._log_odds(candidate) >= SURE:
                     found += self._accept(candidate)
                 elif candidate.hopeless:
@@ -391,7 +399,12 @@ class BootFinder:
     def _under_way_s(self, candidate: Candidate) -> float | None:
         """Return when the boot began that was under way before a candidate, unless that is the template itself."""
         before = next((boot for boot in reversed(self.boots) if boot.start_s < candidate.again_s), None)
-        return None if before is None or before is self._template else before.start_s
+        return None if before is None else before.start_s
+
+    def _longest_before(self, candidate: Candidate) -> Opening | None:
+        """Return the boot that lasted longest of those that ended before a candidate."""
+        ended = [boot for boot in self.boots if boot.end_s is not None and boot.end_s <= candidate.at_s]
+        return max(ended[-_RECENT:], key=lambda boot: (boot.end_s or 0.0) - boot.start_s, default=None)
 
     def _close(self, candidate: Candidate) -> list[Boot]:
         candidate.settle()
@@ -541,6 +554,7 @@ class BootFinder:
             return  # settled by what was seen until a collapse
         windows = candidate.window
         candidate.forget()
+        longest = self._longest_before(candidate)
         under_way_s, noise, rate = self._under_way_s(candidate), self.levels.relative_noise, self._jumps / self._jumps_s
         while candidate.window < windows:
-            candidate.look(self.levels.scale, self._template_for(candidate), under_way_s, noise, rate)
+            candidate.look(self.levels.scale, self._template_for(candidate), under_way_s, longest, noise, rate)
