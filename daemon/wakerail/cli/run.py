@@ -18,7 +18,7 @@ from rich.live import Live
 from rich.table import Table
 
 from wakerail.cli.options import AsJson, Config, served_bench
-from wakerail.cli.terminal import Reply, Wish, read_key, read_line
+from wakerail.cli.terminal import Reply, Wish, drop_typed, read_key, read_line
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.events import HeatStageStarted, HeatStarted, PresenceAsked, RunFinished, RunStarted, read_event
 from wakerail_kit.messages import Event, Prompt, RunSequence, Verdict
@@ -148,7 +148,8 @@ class Screen:
         if self._shows:
             self._live.stop()
             self._console.print(f"[bold]{prompt.text}[/bold]")  # without a terminal the news have said it
-        self._console.print("(Enter when done, n to stop) ", end="")
+        drop_typed()
+        self._console.print("(Enter when done, n to stop; note TEXT keeps a note) ", end="")
         said = await read_line()
         if self._shows:
             self._live.start()

@@ -51,6 +51,13 @@ async def read_key() -> str | None:
             return None if source is None else source.read(1).decode(errors="replace").strip() or ""
 
 
+def drop_typed() -> None:
+    """Forget what was typed at a terminal before it was asked for: it is no answer to what is asked now."""
+    if os.isatty(STDIN):
+        with contextlib.suppress(termios.error):
+            termios.tcflush(STDIN, termios.TCIFLUSH)
+
+
 @asynccontextmanager
 async def _input() -> AsyncIterator[BinaryIO | None]:
     """Wait until there is something to read, then give what it can be read from; None if there is no input."""

@@ -27,7 +27,7 @@ from wakerail_kit import topics
 from wakerail_kit.messages import InstrumentState, Verdict
 from wakerail_sim.hands import tell
 
-PROMPT = "(Enter when done, n to stop)"
+PROMPT = "(Enter when done, n to stop"
 START_TIMEOUT_S = 40.0
 END_TIMEOUT_S = 40.0
 

@@ -246,6 +246,10 @@ async def test_what_the_daemon_refuses_and_a_second_daemon(shop):
                 "input nonsense: boot-watch has no such input; known here: volts, limit, window",
             ],
             ("abort", "nosuch", "--config", config): ["no run 'nosuch' is in progress"],
+            ("cool", "nosuch", "--config", config): ["no run 'nosuch' is in progress"],
+            ("run", "separate", "--config", config, "--family", "fenmoor-t3", "--set", "temperature=210 degC"): [
+                "fenmoor-t3, profile 'separate': 210 °C cannot melt SAC305: its liquidus is 220 °C"
+            ],
             ("reset", "suply", "--operator", "me", "--config", config): [
                 "no instrument 'suply'; known: supply, plate, port, usb"
             ],

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from wakerail.sequences import exit_code_of, make_plan, parse_sequence
+from wakerail.sequences.heating.course import EDGES_S, Course
 from wakerail_kit.alloys import load_alloys
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.events import CoolingAsked, HeatEstimated, HeatStageStarted, HeatStarted, PresenceAsked
@@ -144,6 +148,17 @@ async def test_what_must_not_be_heated_is_refused_before_anything_heats(hot, inp
     assert refused.value.problems == (says,)
 
 
+@given(
+    temperature_c=st.floats(0, 400), ceiling_c=st.floats(60, 400), limit_c=st.floats(60, 400), hold_s=st.floats(1, 1800)
+)
+def test_a_heat_is_allowed_if_and_only_if_it_melts_and_keeps_to_every_limit(temperature_c, ceiling_c, limit_c, hold_s):
+    profile = replace(FAMILIES[FAMILY].profiles["separate"], ceiling_c=ceiling_c)
+    problems = Course.of(FAMILY, profile, temperature_c, hold_s).problems(limit_c)
+    melts = temperature_c >= profile.alloy.liquidus_c
+    allowed = melts and temperature_c <= min(ceiling_c, limit_c) and hold_s + EDGES_S <= profile.limits["hold"].high
+    assert (problems == []) == allowed
+
+
 async def test_the_benchs_own_limit_is_kept_too(hot):
     hot.instruments["hot-1"].limits = {"temperature": 225.0}
     with pytest.raises(ConfigInvalid, match="230 °C is above this bench's limit for the plate, 225 °C"):
@@ -251,6 +266,21 @@ async def test_a_plate_that_is_too_slow_is_the_benchs_fault_and_still_cools(low,
     assert (verdict.outcome, verdict.finding) == (Outcome.INCONCLUSIVE, Finding.BENCH_FAULT)
     assert "hot-1 was not at 130 °C within 180 s: it came to " in verdict.reason
     assert plate.physics.temperature_c < 60.5
+
+
+async def test_a_plate_that_leaves_what_its_own_model_foretold_is_heated_no_further(hot, monkeypatch):
+    """Two thirds of its heater fail on the way up."""
+    run, _ = hot.start(text("separate"), family=FAMILY)
+    plate = hot.instruments["hot-1"]
+    await hot.until(lambda: plate.physics.temperature_c > 130)
+    failed_s = hot.clock.monotonic_s()
+    monkeypatch.setattr("wakerail_sim.plate.HEATER_W", 270.0)
+    await hot.until(lambda: begun(hot, "cool"))
+    assert not hot.anything_on()
+    assert hot.clock.monotonic_s() - failed_s < 90
+    assert "the plate does not behave as it did" in stages(hot)[-1].says
+    run.abort()
+    await hot.verdict(run)
 
 
 async def test_a_glitch_of_the_sensor_ends_no_stage_and_is_no_peak(low):

@@ -1,0 +1,79 @@
+"""What a person types while a run goes on, on a real pseudo-terminal."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import select
+import termios
+
+import pytest
+
+from wakerail.cli import terminal
+from wakerail.cli.run import _understood
+from wakerail.cli.terminal import Reply, drop_typed, read_key, read_line
+
+
+@pytest.fixture
+def keyboard(monkeypatch):
+    """The keyboard's end of a terminal whose other end is the program's input."""
+    ours, theirs = os.openpty()
+    monkeypatch.setattr(terminal, "STDIN", theirs)
+    yield ours
+    os.close(ours)
+    os.close(theirs)
+
+
+async def reading(work):
+    """Let something begin to read; return it once it waits."""
+    task = asyncio.ensure_future(work)
+    for _ in range(5):
+        await asyncio.sleep(0)
+    return task
+
+
+async def test_a_key_counts_at_once_and_is_not_shown(keyboard):
+    before = termios.tcgetattr(terminal.STDIN)
+    task = await reading(read_key())
+    os.write(keyboard, b"c")
+    assert await asyncio.wait_for(task, 5) == "c"
+    assert not select.select([keyboard], [], [], 0)[0]  # nothing was echoed
+    assert termios.tcgetattr(terminal.STDIN) == before
+    task = await reading(read_key())
+    os.write(keyboard, b"\n")
+    assert await asyncio.wait_for(task, 5) == ""
+
+
+async def test_reading_a_key_that_is_given_up_leaves_the_terminal_as_it_was(keyboard):
+    before = termios.tcgetattr(terminal.STDIN)
+    task = await reading(read_key())
+    task.cancel()
+    await asyncio.gather(task, return_exceptions=True)
+    assert termios.tcgetattr(terminal.STDIN) == before
+
+
+async def test_what_was_typed_before_it_was_asked_for_is_no_answer(keyboard):
+    os.write(keyboard, b"\n")
+    assert select.select([terminal.STDIN], [], [], 5)[0]
+    drop_typed()
+    task = await reading(read_line())
+    assert not task.done()
+    os.write(keyboard, b"note seen\n")
+    assert await asyncio.wait_for(task, 5) == "note seen\n"
+
+
+@pytest.mark.parametrize(
+    ("said", "reply"),
+    [
+        ("\n", Reply(confirmed=True)),
+        ("done\n", Reply(confirmed=True)),
+        ("n\n", Reply(confirmed=False)),
+        ("No!\n", Reply(confirmed=False)),
+        ("not yet\n", Reply(confirmed=False)),
+        ("note\n", Reply(confirmed=False)),
+        ("note not reballed\n", Reply(confirmed=True, note="not reballed")),
+        (None, Reply(confirmed=False)),
+    ],
+)
+def test_an_answer_to_a_prompt_is_yes_no_or_a_note(said, reply):
+    assert _understood(said) == reply
