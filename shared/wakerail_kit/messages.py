@@ -228,9 +228,9 @@ class AnswerPrompt(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
 
 
 class CoolRun(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """End the heating of a run now; it goes on with cooling down."""
+    """End the heating of a run now, of whichever heats if none is named; it goes on with cooling down."""
 
-    run: str
+    run: str = ""
     operator: str = ""
 
 

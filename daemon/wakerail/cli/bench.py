@@ -161,7 +161,7 @@ def abort(run: Annotated[str, typer.Argument(help="The run to end.")], config: C
 
 
 def cool(
-    run: Annotated[str, typer.Argument(help="The run that heats.")],
+    run: Annotated[str, typer.Argument(help="The run; whichever heats if none is named.")] = "",
     operator: Annotated[str, typer.Option(help="Who says that it is done.")] = "",
     config: Config = None,
 ) -> None:

@@ -125,6 +125,11 @@ class SequenceRun:
         """End the run at once, safely. A run that is ending already goes on ending."""
         self._end(stopped(why))
 
+    @property
+    def heats(self) -> bool:
+        """Whether it heats now."""
+        return self._context is not None and self._context.heat is not None and self._context.heat.heats
+
     def cool(self, operator: str = "") -> None:
         """End the heating now and go on with cooling down. Raises ConfigInvalid if the run does not heat.
 

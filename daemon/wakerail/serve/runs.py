@@ -93,7 +93,11 @@ class Runs:
         self._of(args.run).answer(args.prompt, args.confirmed, note=args.note, person=args.person)
 
     async def _cool(self, args: CoolRun) -> None:
-        self._of(args.run).cool(args.operator)
+        heating = [self._of(args.run)] if args.run else [run for run in self._running.values() if run.heats]
+        if not heating:
+            raise ConfigInvalid("no run heats now; there is nothing to cut short")
+        for run in heating:
+            run.cool(args.operator)
 
     async def _present(self, args: ConfirmPresence) -> dict[str, float]:
         return {"left_s": self._bench.person_present(args.operator)}

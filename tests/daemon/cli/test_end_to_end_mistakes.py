@@ -247,6 +247,7 @@ async def test_what_the_daemon_refuses_and_a_second_daemon(shop):
             ],
             ("abort", "nosuch", "--config", config): ["no run 'nosuch' is in progress"],
             ("cool", "nosuch", "--config", config): ["no run 'nosuch' is in progress"],
+            ("cool", "--config", config): ["no run heats now; there is nothing to cut short"],
             ("run", "separate", "--config", config, "--family", "fenmoor-t3", "--set", "temperature=210 degC"): [
                 "fenmoor-t3, profile 'separate': 210 °C cannot melt SAC305: its liquidus is 220 °C"
             ],

@@ -71,6 +71,11 @@ class Reader(Protocol):
 class HeatInHand(Protocol):
     """A heat that a run has begun (``wakerail.sequences.heating.heating.Heating``)."""
 
+    @property
+    def heats(self) -> bool:
+        """Whether the heater is meant to be on."""
+        ...
+
     def cool(self, operator: str) -> None:
         """End the heating now. Raises ConfigInvalid if it does not heat."""
         ...
