@@ -76,6 +76,7 @@ class Pulse:
         self._clock = clock
         self._looked_s = clock.monotonic_s()
         self.silent_s = 0.0
+        self.began = False
         self.ready = False
         self.recorded = False
         self.ended = False
@@ -92,6 +93,7 @@ class Pulse:
         except OSError:  # it died with something unread
             said = b""
         self.ended = not said
+        self.began = self.began or bool(said)
         self.ready = self.ready or _READY in said
         self.recorded = self.recorded or _RECORDED in said
         if said:

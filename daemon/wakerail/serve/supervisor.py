@@ -25,7 +25,7 @@ from wakerail.config import BenchConfig
 from wakerail.serve.child import STOP_SIGNALS, Child
 from wakerail.serve.lifeline import BEAT_S, Lifeline, Pulse
 from wakerail.serve.service_manager import ServiceManager
-from wakerail.serve.walk import Note, Report, walk
+from wakerail.serve.walk import Note, Report, switch_off, walk
 from wakerail_kit.clock import Clock
 
 #: Exit codes with which a worker ends in order: told to; wrong input; the bench failed before it was ready.
@@ -60,7 +60,7 @@ class Patience:
 
 
 class Ending(NamedTuple):
-    """How a worker ended: its exit code, or minus the signal that ended it; None: it could not be killed."""
+    """How a worker ended: its exit code, or minus the signal that ended it; None: it did not begin, or did not end."""
 
     code: int | None
     how: str
@@ -117,7 +117,10 @@ class Supervisor:
     def _serve(self) -> Ending:
         """Run one worker until it has ended, by itself or by being killed."""
         notes = tuple(self._notes)
-        worker = Child.fork(lambda line: self._work(Lifeline(line), notes))
+        try:
+            worker = Child.fork(lambda line: self._work(Lifeline(line), notes))
+        except OSError as wrong:  # no memory, no more processes
+            return Ending(None, f"could not be started: {wrong.strerror}", 0.0)
         pulse = Pulse(worker.line, self._clock)
         ready_s = killed_s = math.inf
         stop_by_s = math.inf
@@ -131,11 +134,10 @@ class Supervisor:
                 self._manager.tell("READY=1", "STATUS=ready")
             if pulse.recorded:
                 self._notes.clear()
-            if self._stopping:
-                if stop_by_s == math.inf:
-                    stop_by_s = now_s + self._patience.stop_s
-                    self._manager.tell("STOPPING=1")
-                worker.send(signal.SIGTERM)  # again and again: it may not have listened yet
+            if self._stopping and pulse.began and stop_by_s == math.inf:  # before its first sign of life it is deaf
+                stop_by_s = now_s + self._patience.stop_s
+                self._manager.tell("STOPPING=1")
+                worker.send(signal.SIGTERM)
             if pulse.silent_s > self._patience.silence_s:
                 why = f"gave no sign of life for {self._patience.silence_s:g} s"
             elif now_s > stop_by_s:
@@ -154,12 +156,19 @@ class Supervisor:
 
     def _make_safe(self, how: str) -> None:
         """Let a child walk over the instruments; log what it saw, and keep what the next worker is to record."""
-        walker = Child.fork(lambda line: walk(self._config, self._clock, how, line))
+        try:
+            walker = Child.fork(lambda line: walk(self._config, self._clock, how, line))
+        except OSError:  # no memory, no more processes: then in this one, whatever a driver may do to it
+            self._tell(switch_off(self._config, self._clock, how))
+            return
         end_s = self._clock.monotonic_s() + self._patience.walk_s
         said = b""
         while self._clock.monotonic_s() < end_s and (chunk := self._heard(walker.line)) != b"":
             said += chunk or b""
-        self._tell(said)
+        try:
+            self._tell(json.decode(said, type=Report))
+        except DecodeError:
+            self._log.error("THE INSTRUMENTS WERE NOT REACHED: pull their plugs")
         while walker.ended() is None:  # it puts that into the journal
             self._turn()
             if self._clock.monotonic_s() > end_s:
@@ -175,12 +184,7 @@ class Supervisor:
         except OSError:
             return b""
 
-    def _tell(self, said: bytes) -> None:
-        try:
-            report = json.decode(said, type=Report)
-        except DecodeError:
-            self._log.error("THE INSTRUMENTS WERE NOT REACHED: pull their plugs")
-            return
+    def _tell(self, report: Report) -> None:
         self._notes += report.notes
         for state in report.states:
             if not state.safe:

@@ -40,15 +40,20 @@ class Report(Struct, frozen=True):
 
 def walk(config: BenchConfig, clock: Clock, how: str, line: socket.socket) -> int:
     """Switch everything off, report it, and put it into the journal if that can be opened. The exit code is 0."""
-    states = make_safe(config.instruments, clock)
-    notes = list(_notes(config.name, clock, how, states))
-    line.sendall(json.encode(Report(states, notes)))
+    report = switch_off(config, clock, how)
+    line.sendall(json.encode(report))
     line.shutdown(socket.SHUT_WR)
     try:
-        asyncio.run(_record(config, clock, notes))
+        asyncio.run(_record(config, clock, report.notes))
     except WakerailError as wrong:
         log.error("not in the journal yet; the next worker tries again", bench=config.name, why=str(wrong))
     return 0
+
+
+def switch_off(config: BenchConfig, clock: Clock, how: str) -> Report:
+    """Put every instrument into its safe state, and return how each was seen and what is to be recorded of it."""
+    states = make_safe(config.instruments, clock)
+    return Report(states, list(_notes(config.name, clock, how, states)))
 
 
 def _notes(bench: str, clock: Clock, how: str, states: Iterable[SafeState]) -> Iterable[Note]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import importlib
+import signal
 from collections.abc import Callable, Sequence
 
 import structlog
@@ -56,6 +57,8 @@ async def serve(
         stop.set()
 
     async with contextlib.AsyncExitStack() as stack:
+        # Where the loop ends, its handlers end: nothing may kill what is ending in order.
+        stack.callback(signal.pthread_sigmask, signal.SIG_BLOCK, STOP_SIGNALS)
         await stack.enter_async_context(lifeline.beating(alone))
         url, broker = config.broker_url, None
         if url is None:

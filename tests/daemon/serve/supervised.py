@@ -6,6 +6,7 @@ A program of its own, because a supervisor forks and must have no threads. It pr
 from __future__ import annotations
 
 import asyncio
+import errno
 import json
 import os
 import signal
@@ -18,6 +19,7 @@ from pathlib import Path
 
 from wakerail.config import BenchConfig, InstrumentConfig
 from wakerail.journal import JournalReader
+from wakerail.serve.child import Child
 from wakerail.serve.lifeline import Lifeline
 from wakerail.serve.service_manager import ServiceManager
 from wakerail.serve.supervisor import Patience, Supervisor
@@ -27,6 +29,7 @@ from wakerail_kit.events import WorkerDied, read_event
 from wakerail_kit.hooks import InstrumentType
 from wakerail_kit.kinds import HEAT_SOURCE, PORT_TESTER, Reading
 
+SUPERVISOR = os.getpid()
 PATIENCE = Patience(silence_s=0.6, stop_s=0.6, first_retry_s=0.01, last_retry_s=0.02)
 
 
@@ -37,7 +40,8 @@ class Plate:
         self._folder = folder
 
     def make_safe(self):
-        os.kill(os.getpid(), signal.SIGTERM)  # as to a whole process group: the walk goes on
+        if os.getpid() != SUPERVISOR:
+            os.kill(os.getpid(), signal.SIGTERM)  # as to a whole process group: the walk goes on
         count(self._folder / "safe")
 
     def open(self): ...
@@ -96,6 +100,18 @@ def crash() -> int:
     raise RuntimeError("a worker's own mistake")
 
 
+def refuse_forks(*numbers: int) -> None:
+    """Let the system have no place for some of the next children, numbered from 0."""
+    fork, forks = Child.fork, iter(range(99))
+
+    def refusing(work):
+        if next(forks) in numbers:
+            raise OSError(errno.EAGAIN, os.strerror(errno.EAGAIN))
+        return fork(work)
+
+    Child.fork = refusing
+
+
 WORKERS = {
     "told to end": lambda line, start: serve(line, told_to_end),
     "its terminal closes": lambda line, start: serve(line, lambda: told_to_end(signal.SIGHUP)),
@@ -108,6 +124,7 @@ WORKERS = {
     "a crash when it was ready": lambda line, start: serve(line, lambda: 1 / 0) if start < 2 else 2,
     "hung": lambda line, start: serve(line, lambda: time.sleep(60)) if start < 2 else 2,
     "hung before its first sign": lambda line, start: time.sleep(60) or 0 if start < 2 else 2,
+    "no more processes": lambda line, start: serve(line, die) if start < 2 else 2,
     "deaf to being told": lambda line, start: serve(line, told_to_end, heeds=False),
 }
 
@@ -137,6 +154,8 @@ def scenario(name: str, folder: Path) -> dict[str, object]:
         manager.bind(str(folder / "notify"))
         manager.setblocking(False)
         environment = {"NOTIFY_SOCKET": str(folder / "notify"), "WATCHDOG_USEC": "60000000"}
+        if name == "no more processes":
+            refuse_forks(1, 2)  # the first walk, and the next worker
         code = Supervisor(config, clock, work, ServiceManager(environment, clock), PATIENCE).run()
         heard = []
         with suppress(BlockingIOError):

@@ -22,8 +22,16 @@ DEATHS = {
     "hung": (2, 2, ["gave no sign of life for 0.6 s"]),
     "hung before its first sign": (2, 2, ["gave no sign of life for 0.6 s"]),
     "a crash before it is ready": (1, 1, ["ended with exit code 1"]),
+    "no more processes": (
+        2,
+        2,
+        ["could not be started: Resource temporarily unavailable"],
+    ),
     "deaf to being told": (5, 1, ["did not end within 0.6 s of being told to"]),
 }
+#: Deaths after which not even the walk could be a process of its own: the last start is handed them.
+UNTOLD = {"no more processes": 1}
+NOT_RECORDED = {"killed before it could record": 2, "no more processes": 2}
 READY = ["READY=1", "STATUS=ready"]
 
 
@@ -41,9 +49,9 @@ def test_however_a_worker_ends(tmp_path):
         one = found[how]
         assert (one["code"], one["starts"]) == (code, starts), how
         assert one["died"] == died, how  # in the journal
-        assert one["safe"] == len(died), how  # walked over once for each death, and only then
-        handed = 2 * len(died) if how == "killed before it could record" else 2  # what is not in the journal yet
-        assert one["notes"] == (handed if starts > 1 else 0), how  # to the last start
+        assert one["safe"] == len(died) + UNTOLD.get(how, 0), how  # walked over once for each death, and only then
+        # The last start is handed what the one before it had not put into the journal: of each death two events.
+        assert one["notes"] == (2 * NOT_RECORDED.get(how, 1) if starts > 1 else 0), how
     assert "heater off, 81 °C" in done.stdout + done.stderr
 
     assert found["told to end"]["told"] == [*READY, "STOPPING=1"]
