@@ -8,7 +8,7 @@ import threading
 from collections.abc import Callable
 from typing import Any, Protocol
 
-from wakerail.bench.interlocks import Presence, Wiring, keeper_for
+from wakerail.bench.interlocks import PULL_ITS_PLUG, Presence, Wiring, keeper_for
 from wakerail.bench.lane import Lane
 from wakerail.config import InstrumentConfig
 from wakerail_kit.clock import Clock
@@ -179,7 +179,7 @@ class InstrumentHost:
             elif not told:
                 told = True
                 self._lane.ask(self._lane.make_safe, safety=True)  # first of all, if it ever comes back
-                says = f"its driver has not come back for {stuck_s:.0f} s, and it may heat: PULL ITS PLUG"
+                says = f"its driver has not come back for {stuck_s:.0f} s, and it may heat: {PULL_ITS_PLUG}"
                 trip = InterlockTripped(
                     instrument=self.name, interlock="lost-communication", says=says, value=None, limit=None, unit="s"
                 )

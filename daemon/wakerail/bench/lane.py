@@ -16,7 +16,7 @@ import structlog
 
 from wakerail.bench.commands import Command, CommandQueue
 from wakerail.bench.frames import FrameMaker, data_of
-from wakerail.bench.interlocks import Keeper, Samples, Trip
+from wakerail.bench.interlocks import PULL_ITS_PLUG, Keeper, Samples, Trip
 from wakerail.config import InstrumentConfig
 from wakerail.heat_limits import cool_down_of
 from wakerail_kit.clock import Clock, rfc3339
@@ -129,6 +129,8 @@ class Lane:
         if self._stop.is_set():
             return False
         identity = self._driver.open()
+        if self._energised and self._keeper.trip is not None:
+            self._command_cool_down()  # its switch has failed before
         # Whoever used it before may have left it on.
         self._driver.make_safe()
         if self._keeper.trip is not None:
@@ -185,6 +187,7 @@ class Lane:
 
     def apply(self, setting: str, value: float | bool, run: str | None) -> None:
         """Send one setting and read the error queue. Raises DeviceRefused, DeviceUnavailable or OutOfSync."""
+        self._require()
         what = self.kind.settings[setting]
         releases = what.energises and not value
         if not releases and (why := self._keeper.refusal(setting, value, self._now_s())):
@@ -207,9 +210,8 @@ class Lane:
         self._output.event(applied, run or self.claimed_by)
 
     def _send(self, setting: str, value: float | bool, run: str | None) -> None:
-        method = self.kind.settings[setting].method
-        self.use(lambda: getattr(self._driver, method)(value))
-        faults = self.use(self._driver.faults)
+        getattr(self._driver, self.kind.settings[setting].method)(value)
+        faults = self._driver.faults()
         for fault in faults:
             said = InstrumentFaulted(instrument=self.name, code=fault.code, text=fault.text, after=setting)
             self._output.event(said, run or self.claimed_by)
@@ -218,7 +220,8 @@ class Lane:
 
     def test(self, test: str, run: str | None) -> EventData:
         """Run one of the kind's tests and return what it found; it is an event as well."""
-        result: EventData = self.use(getattr(self._driver, self.kind.tests[test]))
+        self._require()
+        result: EventData = getattr(self._driver, self.kind.tests[test])()
         self._output.event(result, run or self.claimed_by)
         return result
 
@@ -233,11 +236,10 @@ class Lane:
         if self.state is InstrumentState.TRIPPED:
             self._set_state(InstrumentState.READY, "ready")
 
-    def use(self, call: Callable[[], Any]) -> Any:
-        """Call the driver, if the instrument is available. Raises DeviceUnavailable if it is not."""
+    def _require(self) -> None:
+        """Raise DeviceUnavailable unless the instrument is there."""
         if self.state is InstrumentState.UNAVAILABLE:
             raise DeviceUnavailable(self.words)
-        return call()
 
     def make_safe(self, why: str = "asked to") -> bool:
         """Put the instrument into its safe state, whatever state the link is in; return whether that was reached."""
@@ -268,16 +270,15 @@ class Lane:
         self._act_on(self._keeper.check(now_s))
 
     def _act_on(self, trip: Trip | None) -> None:
-        """Make it safe, command the cool-down, and tell, in this order. A later alarm of a trip goes the same way."""
+        """Make it safe, tell, and command the cool-down, in this order. A later alarm of a trip goes the same way."""
         if trip is None:
             return
         reached = self.make_safe(f"the {trip.interlock} interlock tripped")
+        self._tell_trip(trip, "" if reached else f"; IT COULD NOT BE SWITCHED OFF: {PULL_ITS_PLUG}")
         if reached:
             self._command_cool_down()
         else:
             self._safe_again_s = self._now_s() + SAFE_AGAIN_S
-        ending = "" if reached else "; IT COULD NOT BE SWITCHED OFF: PULL ITS PLUG"
-        self._tell_trip(trip, ending)
 
     def _tell_trip(self, trip: Trip, ending: str) -> None:
         tripped = InterlockTripped(

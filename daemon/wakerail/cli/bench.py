@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import getpass
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -31,7 +32,7 @@ from wakerail_kit.messages import (
 from wakerail_kit.units import human
 
 if TYPE_CHECKING:
-    from wakerail.config import BenchConfig
+    from wakerail.config import BenchConfig, InstrumentConfig
     from wakerail.sequences.model import Input
 
 MARKS = {
@@ -79,16 +80,14 @@ def check(config: Config = None, as_json: AsJson = False) -> None:
     for heading in ("instrument", "kind", "driver", "dialect", "rate", "limits"):
         table.add_column(heading)
     for instrument in bench.instruments:
-        units = {name: setting.unit or "1" for name, setting in instrument.type.kind.settings.items()}
-        units |= {name: limit.unit for name, limit in HEAT_LIMITS.items()}
-        limits = "\n".join(f"{name} ≤ {human(value, units[name])}" for name, value in instrument.limits.items())
+        table_limits = "\n".join(_limits(instrument))
         table.add_row(
             instrument.name,
             instrument.type.kind.name,
             instrument.type.name,
             instrument.dialect or "–",
             f"{instrument.rate_hz:g} /s",
-            limits or "–",
+            table_limits or "–",
         )
     console.print(table)
     for row in rows:
@@ -111,6 +110,16 @@ def _profiles(bench: BenchConfig) -> list[dict[str, Any]]:
         for name, profile in family.profiles.items()
         if limits_c
     ]
+
+
+def _limits(instrument: InstrumentConfig) -> Iterator[str]:
+    """Return what a setting may be at most, and the limits of interlocks that are not as they are by default."""
+    settings = instrument.type.kind.settings
+    for name, value in instrument.limits.items():
+        if name in settings:
+            yield f"{name} ≤ {human(value, settings[name].unit or '1')}"
+        elif value != HEAT_LIMITS[name].default:
+            yield f"{name} {human(value, HEAT_LIMITS[name].unit)}"
 
 
 def instruments(config: Config = None, as_json: AsJson = False) -> None:

@@ -92,14 +92,10 @@ class SensorWatch:
             self._lose(self._settle_s)
             return [Doubt(DoubtSort.RAIL, t_s, temperature_c, rail_words(temperature_c), cuts=True)]
         doubts = self._settle(reading) if self._coming is not None else self._judge(reading)
-        if not heating:
-            self._rest.forget()
-        elif self.settled:
+        if self.settled:
             self._rest.add(t_s, temperature_c)
-            if (still_s := self._rest.still_s(t_s)) > self._rest.allowed_s():
-                says = (
-                    f"the reading has stood at exactly {temperature_c:g} °C for {still_s:.1f} s; this sensor never does"
-                )
+            if heating and (still_s := self._rest.still_s(t_s)) > self._rest.allowed_s():
+                says = f"the reading has stood at {temperature_c:g} °C for {still_s:.1f} s, unlike this sensor"
                 doubts.append(Doubt(DoubtSort.STUCK, t_s, temperature_c, says, cuts=True))
         return doubts
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
+from dataclasses import dataclass
 from statistics import median
 
 _CHANGES = 48  # of the newest changes the scatter is taken
@@ -12,6 +13,9 @@ _FEW = 8
 _BLOCK_S = 5.0
 _BLOCKS = 6  # half a minute: a hold that is quieter than the ramp before it is learnt in that time
 _LEAST_BLOCKS = 3
+_RAMP_STEPS = 10.0
+_LARGE_COUNT, _LARGE_SHARE = 3, 0.02
+_STILL_S = 5.0
 #: ln of the chance at which silence is called a standstill, doubled: turns come in clusters.
 _SURE = 2 * math.log(1e9)
 
@@ -42,17 +46,28 @@ class Scatter:
         return 1.4826 * median(abs(change_k - middle) for change_k in changes) / math.sqrt(2)
 
 
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """Some seconds of readings: how often they changed, turned back, and turned back by more than one step."""
+
+    changes: int
+    turns: int
+    large: int
+
+
 class Restlessness:
     """How long a sensor may show one and the same value before that is a standstill.
 
-    A trend without noise never turns back, so turns tell noise from trend. Of the newest blocks the one with the
-    fewest turns counts. A sensor that shows no noise may stand still as long as it likes.
+    A trend without noise never turns back, so turns tell noise from trend; a ramp on which none turns tells nothing. Of
+    the newest blocks the one with the fewest turns counts. Noise below the sensor's own steps shows only between two of
+    them, so without larger turns it may stand still as long as it likes.
     """
 
     def __init__(self) -> None:
-        self._blocks: deque[int] = deque(maxlen=_BLOCKS)
-        self._turns = 0
-        self._begun_s = math.inf
+        self._blocks: deque[_Block] = deque(maxlen=_BLOCKS)
+        self._changes = self._turns = self._large = 0
+        self._begun: tuple[float, float] | None = None
+        self._step_k = math.inf
         self._direction = 0.0
         self._value_c = math.nan
         self._since_s = math.nan
@@ -62,26 +77,39 @@ class Restlessness:
         self.__init__()  # type: ignore[misc]
 
     def add(self, t_s: float, temperature_c: float) -> None:
-        """Take a reading made while the plate was heated."""
-        if self._begun_s == math.inf:
-            self._begun_s = t_s
-        if temperature_c != self._value_c:
-            direction = math.copysign(1.0, temperature_c - self._value_c)
-            self._turns += direction == -self._direction
-            self._direction, self._value_c, self._since_s = direction, temperature_c, t_s
-        if t_s - self._begun_s >= _BLOCK_S and self._since_s == t_s:  # a standstill is nothing to learn from
-            self._blocks.append(self._turns)
-            self._turns, self._begun_s = 0, t_s
+        """Take a reading that is believed."""
+        if self._begun is None:
+            self._begun = (t_s, temperature_c)
+            self._value_c, self._since_s = temperature_c, t_s
+            return
+        if temperature_c == self._value_c:
+            return
+        change_k = temperature_c - self._value_c
+        self._step_k = min(self._step_k, abs(change_k))
+        direction = math.copysign(1.0, change_k)
+        turned = direction == -self._direction
+        self._changes += 1
+        self._turns += turned
+        self._large += turned and abs(change_k) > 1.5 * self._step_k
+        self._direction, self._value_c, self._since_s = direction, temperature_c, t_s
+        if t_s - self._begun[0] >= _BLOCK_S:  # closed by a change: a standstill is nothing to learn from
+            if self._turns or abs(temperature_c - self._begun[1]) < _RAMP_STEPS * self._step_k:
+                self._blocks.append(_Block(self._changes, self._turns, self._large))
+            self._changes = self._turns = self._large = 0
+            self._begun = (t_s, temperature_c)
 
     def still_s(self, t_s: float) -> float:
         """Return for how long the value has not changed."""
-        return t_s - self._since_s if self._since_s == self._since_s else 0.0
+        return t_s - self._since_s
 
     def allowed_s(self) -> float:
         """Return for how long it may; infinity if that has not been learnt, or there is no noise to learn it from."""
-        if len(self._blocks) < _LEAST_BLOCKS or not (quietest := min(self._blocks)):
+        if len(self._blocks) < _LEAST_BLOCKS or not (quietest := min(block.turns for block in self._blocks)):
             return math.inf
-        return max(3.0, _SURE * _BLOCK_S / quietest)
+        large, changes = sum(block.large for block in self._blocks), sum(block.changes for block in self._blocks)
+        if large < max(_LARGE_COUNT, _LARGE_SHARE * changes):
+            return math.inf
+        return max(_STILL_S, _SURE * _BLOCK_S / quietest)
 
 
 def slope_k_per_s(times_s: list[float], values_c: list[float]) -> float:

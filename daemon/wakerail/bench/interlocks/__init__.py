@@ -7,7 +7,7 @@ I/O thread, before anything else sees the reading. A trip is kept until a person
 from wakerail.bench.interlocks.keeper import Keeper
 from wakerail.bench.interlocks.of_kind import keeper_for
 from wakerail.bench.interlocks.presence import Presence
-from wakerail.bench.interlocks.trip import Interlock, Samples, Trip
+from wakerail.bench.interlocks.trip import PULL_ITS_PLUG, Interlock, Samples, Trip
 from wakerail.bench.interlocks.wiring import Wiring
 
-__all__ = ["Interlock", "Keeper", "Presence", "Samples", "Trip", "Wiring", "keeper_for"]
+__all__ = ["PULL_ITS_PLUG", "Interlock", "Keeper", "Presence", "Samples", "Trip", "Wiring", "keeper_for"]

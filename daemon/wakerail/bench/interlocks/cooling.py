@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 
-from wakerail.bench.interlocks.trip import Trip
+from wakerail.bench.interlocks.trip import PULL_ITS_PLUG, Trip
 from wakerail_kit.units import human
 
 _LOOK_BACK_S = 5.0
@@ -12,7 +12,6 @@ _RISING_K = 1.0
 #: Nearer to the touch limit than this a plate cools too slowly to judge it.
 _NEAR_COOL_K = 7.0
 _AGAIN_S = 30.0
-_PULL = "PULL ITS PLUG"
 
 
 class Cooling:
@@ -56,7 +55,7 @@ class Cooling:
         if says is None:
             return None
         self._alarmed_s = t_s
-        return Trip("not-cooling", f"{_PULL}: {says}", temperature_c, None, "Cel")
+        return Trip("not-cooling", f"{PULL_ITS_PLUG}: {says}", temperature_c, None, "Cel")
 
     def _unseen(self, t_s: float) -> str | None:
         self._past.clear()

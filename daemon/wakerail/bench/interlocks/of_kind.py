@@ -9,7 +9,7 @@ from wakerail.bench.interlocks.cooling import Cooling
 from wakerail.bench.interlocks.fast_rise import FastRise
 from wakerail.bench.interlocks.hot_time import HotTime, Session
 from wakerail.bench.interlocks.keeper import Keeper
-from wakerail.bench.interlocks.no_rise import NoRise
+from wakerail.bench.interlocks.no_rise import NoRise, StandsStill
 from wakerail.bench.interlocks.over_temperature import Overshoot, OverTemperature
 from wakerail.bench.interlocks.over_voltage import OverVoltage
 from wakerail.bench.interlocks.plate import PlateInterlock
@@ -45,6 +45,7 @@ def _plate(limits: HeatLimits, presence: Presence, wiring: Wiring | None) -> Pla
         FastRise(limits.fastest_rise_k_per_s),
         Overshoot(limits.overshoot_k, limits.coast_s),
         NoRise(limits.rise_time_s),
+        StandsStill(limits.rise_time_s),
         UnheatedRise(limits.coast_s),
         HotTime(limits.touch_c, limits.hot_time_s),
         Session(limits.touch_c, limits.session_s),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 
 from wakerail.bench.interlocks.plate_state import PlateGuard, PlateState
-from wakerail.bench.interlocks.trip import Trip
+from wakerail.bench.interlocks.trip import PULL_ITS_PLUG, Trip
 from wakerail_kit.units import human
 
 _LOOK_BACK_S = 3.0
@@ -22,6 +22,8 @@ class OverTemperature(PlateGuard):
         if state.shown_c is None or state.shown_c <= self._ceiling_c:
             return None
         says = f"plate at {human(state.shown_c, 'Cel')}, above the limit of {human(self._ceiling_c, 'Cel')}"
+        if not state.heating:
+            says += f", and its heater is off: {PULL_ITS_PLUG}"
         return Trip("over-temperature", says, state.shown_c, self._ceiling_c, "Cel")
 
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+#: What a person is told to do when no command helps.
+PULL_ITS_PLUG = "PULL ITS PLUG"
+
 
 @dataclass(frozen=True, slots=True)
 class Samples:

@@ -6,7 +6,7 @@ from collections import deque
 from statistics import median
 
 from wakerail.bench.interlocks.plate_state import PlateGuard, PlateState
-from wakerail.bench.interlocks.trip import Trip
+from wakerail.bench.interlocks.trip import PULL_ITS_PLUG, Trip
 from wakerail_kit.units import human
 
 #: What it must rise by, above its lowest since it should have stopped rising.
@@ -35,7 +35,7 @@ class UnheatedRise(PlateGuard):
         if rise_k <= RISE_K:
             return None
         says = f"the heater is off and the plate rose to {human(round(at_c, 1), 'Cel')}; its relay may be stuck"
-        return Trip("unheated-rise", f"{says}: pull its plug", rise_k, RISE_K, "K")
+        return Trip("unheated-rise", f"{says}: {PULL_ITS_PLUG}", rise_k, RISE_K, "K")
 
     def reset(self) -> None:
         self._newest.clear()

@@ -90,6 +90,22 @@ def test_a_sensor_without_noise_may_stand_still_at_its_hold() -> None:
     assert cuts_of(values) == []
 
 
+def test_a_sensor_whose_noise_is_below_its_steps_may_stand_still() -> None:
+    """Between two steps it flickers, in the middle of one it does not."""
+    noise = np.random.default_rng(4).normal(0, 0.2, 4000)
+    true = [25.5 if index < 600 else 200.0 for index in range(4000)]
+    ramp = [25.5 + 0.1 * index for index in range(1745)]
+    whole = [round(at_c + noise[index]) for index, at_c in enumerate(true[:600] + ramp + true[600:2255])]
+    assert cuts_of([float(value) for value in whole]) == []
+
+
+def test_a_sensor_that_stood_still_before_heat_cuts_when_it_is_heated() -> None:
+    values = noisy(600, rate_k_per_s=0.0)
+    values += [values[-1]] * 600
+    (first, *_) = cuts_of(values, heating=[index >= 1000 for index in range(1200)])
+    assert first == (DoubtSort.STUCK, 1000)
+
+
 def test_a_sensor_that_is_not_heated_may_stand_still() -> None:
     values = noisy(400, rate_k_per_s=0.0)
     values += [values[-1]] * 2000

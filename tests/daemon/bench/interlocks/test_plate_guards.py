@@ -11,7 +11,7 @@ import pytest
 from wakerail.bench.interlocks.cooling import Cooling
 from wakerail.bench.interlocks.fast_rise import FastRise
 from wakerail.bench.interlocks.hot_time import HotTime, Session
-from wakerail.bench.interlocks.no_rise import NoRise
+from wakerail.bench.interlocks.no_rise import NoRise, StandsStill
 from wakerail.bench.interlocks.over_temperature import Overshoot, OverTemperature
 from wakerail.bench.interlocks.plate_state import PlateGuard, PlateState
 from wakerail.bench.interlocks.presence import Attended, Presence
@@ -117,6 +117,16 @@ def test_a_sensor_that_comes_off_the_plate_is_seen_by_its_fall() -> None:
     interlock, at_s = tripped_at(NoRise(20.0), falls) or ("", 0.0)
     assert interlock == "no-rise"
     assert at_s < 10 + 5
+
+
+def test_a_reading_that_stands_still_below_the_set_point_trips() -> None:
+    """The plate's own control takes it for true, and heats on."""
+    assert tripped_at(StandsStill(20.0), over(lambda t_s: 225.0 if t_s > 10 else 215.0 + t_s, 60)) == (
+        "no-rise", pytest.approx(30.2, abs=0.2),
+    )  # fmt: skip
+    assert tripped_at(StandsStill(20.0), over(lambda _: 229.5, 300)) is None
+    assert tripped_at(StandsStill(20.0), over(lambda _: 25.0, 300, unheated)) is None
+    assert tripped_at(StandsStill(20.0), over(lambda t_s: 225.0 + 0.1 * (round(t_s) % 10 == 0), 300)) is None
 
 
 def test_a_rise_without_heater_trips_once_the_element_has_had_its_time() -> None:
