@@ -112,10 +112,12 @@ class Bench:
         sort = InstrumentType("scripted", HEAT_SOURCE, "", lambda *_: self.plate)
         config = InstrumentConfig("plate", sort, self.plate, "", "", 10.0, LIMITS)
         self.lane = Lane(config, "bench-1", self.clock, self.keeper, self.told)
+        self.heated_after: list[str] = []
         self.plate.switched_on = self._check_permitted
 
     def _check_permitted(self) -> None:
-        assert self.keeper.trip is None, f"heated after {self.keeper.trip}"
+        if self.keeper.trip is not None:  # the lane holds what a driver raises, so it is not raised here
+            self.heated_after.append(self.keeper.trip.interlock)
 
     def run(self, actions: list[Callable[[Bench], None]]) -> None:
         waiting = iter(actions)
@@ -176,15 +178,20 @@ ACTIONS = st.one_of(
     st.builds(fail, st.integers(1, 4), ERRORS),
     st.builds(pause, st.sampled_from([0.5, 3.0, 200.0])),
 )
-SETTLED: list[Callable[[Bench], None]] = [wait] * 12 + [confirm, ask("temperature", 230.0), ask("heater", True)]
+#: What it takes to heat, unless an interlock is in the way.
+TRY_TO_HEAT: list[Callable[[Bench], None]] = [
+    show(25.0), *[wait] * 14, confirm, ask("temperature", 230.0), ask("heater", True), wait,
+]  # fmt: skip
+BLOCKS = st.one_of(st.builds(lambda action: [action], ACTIONS), st.just(TRY_TO_HEAT))
 
 
-@given(st.lists(ACTIONS, max_size=40))
+@given(st.lists(BLOCKS, max_size=25).map(lambda blocks: [action for block in blocks for action in block]))
 @settings(max_examples=100, deadline=None)
 def test_no_heat_command_reaches_a_tripped_plate_before_a_reset(actions: list[Callable[[Bench], None]]) -> None:
     """Whatever it shows, however it fails, whoever asks; and what tripped was switched off, or said not to be."""
     bench = Bench()
-    bench.run([*SETTLED, *actions, wait])
+    bench.run([*TRY_TO_HEAT, *actions, wait])
+    assert bench.heated_after == []
     for index, data in enumerate(bench.told.events):
         if isinstance(data, InterlockTripped):
             safe = [before for before in bench.told.events[:index] if isinstance(before, MadeSafe)]
@@ -194,14 +201,14 @@ def test_no_heat_command_reaches_a_tripped_plate_before_a_reset(actions: list[Ca
 def test_the_plate_of_these_tests_heats() -> None:
     bench = Bench()
     heated: list[bool] = []
-    bench.run([*SETTLED, wait, lambda bench: heated.append(bench.plate.on)])
+    bench.run([*TRY_TO_HEAT, wait, lambda bench: heated.append(bench.plate.on)])
     assert heated == [True]
 
 
 def test_where_the_switch_fails_the_set_point_goes_down() -> None:
     bench = Bench()
     bench.plate.make_safe = lambda: fails_to_switch(bench)  # type: ignore[method-assign]
-    bench.run([*SETTLED, wait, show(None), *[wait] * 30])
+    bench.run([*TRY_TO_HEAT, wait, show(None), *[wait] * 30])
     assert bench.plate.on
     assert bench.plate.setpoint_c == 48.0
     (first, *_) = [data for data in bench.told.events if isinstance(data, InterlockTripped)]
