@@ -7,7 +7,7 @@ once and into the journal in chunks.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
+from collections.abc import AsyncIterator, Iterable, Iterator, Mapping, Sequence
 from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass
 
@@ -22,7 +22,7 @@ from wakerail.journal import Journal
 from wakerail_kit import topics
 from wakerail_kit.clock import Clock
 from wakerail_kit.errors import DeviceRefused, WakerailError
-from wakerail_kit.events import EventData, PromptAnswered, make_event
+from wakerail_kit.events import EventData, InterlockTripped, PromptAnswered, make_event
 from wakerail_kit.kinds import HEAT_SOURCE
 from wakerail_kit.messages import Event, Frame, Prompt, Status, Verdict
 
@@ -38,9 +38,19 @@ class Recorded:
 
 
 class Bench:
-    """The instruments of a bench and the keeping of what happens there."""
+    """The instruments of a bench and the keeping of what happens there.
 
-    def __init__(self, config: BenchConfig, clock: Clock, bus: Bus, journal: Journal) -> None:
+    ``standing`` are trips, by instrument, that nobody has reset since the bench was served last.
+    """
+
+    def __init__(
+        self,
+        config: BenchConfig,
+        clock: Clock,
+        bus: Bus,
+        journal: Journal,
+        standing: Mapping[str, InterlockTripped] | None = None,
+    ) -> None:
         self.name = config.name
         self.clock = clock
         self.bus = bus
@@ -53,7 +63,13 @@ class Bench:
         #: The hosted instruments by name, in the order of the configuration.
         self.instruments = {
             one.name: InstrumentHost(
-                one, config.name, clock, self, presence=self.presence, wiring=wirings.get(one.name)
+                one,
+                config.name,
+                clock,
+                self,
+                presence=self.presence,
+                wiring=wirings.get(one.name),
+                standing=(standing or {}).get(one.name),
             )
             for one in config.instruments
         }

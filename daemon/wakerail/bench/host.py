@@ -8,7 +8,7 @@ import threading
 from collections.abc import Callable
 from typing import Any, Protocol
 
-from wakerail.bench.interlocks import PULL_ITS_PLUG, Presence, Wiring, keeper_for
+from wakerail.bench.interlocks import PULL_ITS_PLUG, Presence, Trip, Wiring, keeper_for
 from wakerail.bench.lane import Lane
 from wakerail.config import InstrumentConfig
 from wakerail_kit.clock import Clock
@@ -38,7 +38,8 @@ class HostOutput(Protocol):
 class InstrumentHost:
     """One instrument as the bench has it. Built on the event loop; ``start`` starts the lane.
 
-    ``presence`` is the bench's; without one nobody can ever confirm to be there, and nothing heats.
+    ``presence`` is the bench's; without one nobody can ever confirm to be there, and nothing heats. ``standing`` is a
+    trip from before that nobody has reset.
     """
 
     def __init__(
@@ -50,6 +51,7 @@ class InstrumentHost:
         *,
         presence: Presence | None = None,
         wiring: Wiring | None = None,
+        standing: InterlockTripped | None = None,
     ) -> None:
         self.name = config.name
         self.kind: Kind = config.type.kind
@@ -65,6 +67,8 @@ class InstrumentHost:
         self._output = output
         self._loop = asyncio.get_running_loop()
         keeper = keeper_for(self.kind, config.limits, presence or Presence(0.0), wiring)
+        if standing is not None:
+            keeper.stand(Trip(standing.interlock, standing.says, standing.value, standing.limit, standing.unit))
         self._lane = Lane(config, bench, clock, keeper, self)
         self._thread = threading.Thread(target=self._lane.run, name=f"lane-{config.name}", daemon=True)
         self._watching: asyncio.Task[None] | None = None

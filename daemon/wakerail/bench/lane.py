@@ -75,7 +75,8 @@ class Lane:
         self._commands = CommandQueue()
         self._energised = True  # until the instrument itself has been put into its safe state
         self._safe_again_s: float | None = None  # when to try again what could not be switched off
-        self._trip_words = ""  # what a person is told as long as a trip stands
+        #: What a person is told as long as a trip stands.
+        self._trip_words = "" if keeper.trip is None else f"{keeper.trip.interlock}: {keeper.trip.says}"
         self._frames = FrameMaker(bench, config.name, self.kind.signals, clock)
 
     # --- from any thread ---

@@ -22,6 +22,7 @@ from wakerail.serve.child import STOP_SIGNALS
 from wakerail.serve.history import JournalHistory
 from wakerail.serve.lifeline import Lifeline
 from wakerail.serve.runs import Runs
+from wakerail.serve.standing_trips import standing_trips
 from wakerail.serve.walk import Note
 from wakerail_kit import topics
 from wakerail_kit.clock import Clock, rfc3339
@@ -74,7 +75,8 @@ async def serve(
         stack.push_async_callback(_end, recording)
 
         bus, requests = Bus(), Requests()
-        bench = Bench(config, clock, bus, journal)
+        standing = await asyncio.to_thread(standing_trips, config.journal, config.name)
+        bench = Bench(config, clock, bus, journal, standing)
         runs = Runs(bench, config.sequences, JournalHistory(config.journal))
         runs.handle(requests)
         SafeByHand(bench, runs).handle(requests)

@@ -114,7 +114,12 @@ class Told:
 
 @asynccontextmanager
 async def hosted(
-    driver: Driver, kind=POWER_SOURCE, rate_hz=200.0, presence: Presence | None = None, clock: Clock | None = None
+    driver: Driver,
+    kind=POWER_SOURCE,
+    rate_hz=200.0,
+    presence: Presence | None = None,
+    clock: Clock | None = None,
+    standing: ev.InterlockTripped | None = None,
 ) -> AsyncIterator[tuple[InstrumentHost, Told]]:
     told, clock = Told(), clock or RealClock()
     if presence is None:
@@ -123,7 +128,7 @@ async def hosted(
     limits = {"volts": 5.0, "limit": 3.0} if kind is POWER_SOURCE else {"temperature": 260.0}
     sort = InstrumentType("scripted", kind, "", lambda *_: driver)
     config = InstrumentConfig("supply", sort, driver, "nowhere", "", rate_hz, limits)
-    host = InstrumentHost(config, "bench-1", clock, told, presence=presence)
+    host = InstrumentHost(config, "bench-1", clock, told, presence=presence, standing=standing)
     host.start()
     try:
         yield host, told
@@ -268,6 +273,19 @@ async def test_a_trip_makes_safe_first_and_refuses_until_a_person_resets() -> No
         await host.apply("heater", False, run=None)
         with pytest.raises(DeviceRefused, match="only a person can reset it"):
             await host.reset_interlock(" ")
+        await host.reset_interlock("ada")
+        await heat(host, told)
+
+
+async def test_a_trip_from_before_stands_until_a_person_resets_it() -> None:
+    driver = Plate()
+    standing = ev.InterlockTripped(
+        instrument="supply", interlock="no-rise", says="it did not rise", value=None, limit=None, unit="K"
+    )
+    async with hosted(driver, HEAT_SOURCE, standing=standing) as (host, told):
+        assert (await told.state(InstrumentState.TRIPPED)).words == "no-rise: it did not rise; it is off now"
+        with pytest.raises(DeviceRefused, match="the no-rise interlock has tripped"):
+            await host.apply("heater", True, run=None)
         await host.reset_interlock("ada")
         await heat(host, told)
 

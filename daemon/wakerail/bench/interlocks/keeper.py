@@ -15,6 +15,10 @@ class Keeper:
         #: Why the instrument may not be used; None while it may.
         self.trip: Trip | None = None
 
+    def stand(self, trip: Trip) -> None:
+        """Take a trip from before the bench was served: it stands until a person resets it."""
+        self.trip = trip
+
     def refusal(self, setting: str, value: float | bool, now_s: float) -> str | None:
         """Return why a setting that switches nothing off must not be sent, or None if it may."""
         if self.trip is not None:
