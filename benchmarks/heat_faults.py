@@ -29,8 +29,8 @@ from wakerail.bench.interlocks import PULL_ITS_PLUG
 from wakerail_kit.events import InstrumentConnected, MadeSafe, SettingApplied
 from wakerail_kit.messages import InstrumentState
 
-RUNS, RUNS_SHORT = 64, 1
-SEED = 1
+RUNS, RUNS_SHORT = 52, 1
+SEED = 1000
 TABLE = Path(__file__).parent / "results" / "heat_faults.md"
 ON_S = 20.0  # when the heater is switched on
 CONFIRM_EVERY_S = 60.0
@@ -38,6 +38,7 @@ ATTENDED_S = 180.0
 AGAIN_EVERY_S = 5.0
 WATCHED_S = 40.0  # after the stated time
 TOUCH_C = 48.0
+SAFE_S = 1.0  # what switching off takes at most, before a trip is told
 COOLED_C = 100.0  # a set point below it is a cool-down
 
 
@@ -81,6 +82,11 @@ def hot_since_s(bench: HeatBench) -> float:
     )  # fmt: skip
 
 
+def at_off_s(bench: HeatBench, _: float) -> float:
+    """Return when the technician switches off."""
+    return bench.planned_off_s
+
+
 def nothing(_: HeatBench) -> None:
     """Break nothing."""
 
@@ -109,8 +115,7 @@ FAULTS: dict[str, Sort] = {
     "hangs": Sort(of_line(hangs=True), frozenset({"lost-communication"}), 6.0, loud=True),
     "link gone": Sort(of_line(gone=True), frozenset({"lost-communication"}), 1.0, loud=True),
     "does not switch off": Sort(
-        of_line(ignores_off=True), frozenset({"lost-communication"}), 2.0, loud=True,
-        shows=lambda bench, fault_s: max(fault_s, bench.planned_off_s),
+        of_line(ignores_off=True), frozenset({"lost-communication"}), 2.0, loud=True, shows=at_off_s,
     ),
     "nobody confirms": Sort(nothing, frozenset({"unattended"}), 0.5, attended_s=40.0, confirms=False,
         shows=lambda _, fault_s: fault_s + 40.0,
@@ -166,7 +171,8 @@ def one_run(name: str, seed: int) -> Outcome:
     bench.at(off_s, lambda: bench.apply("heater", False))
     heat_again(bench)
     longest_s = max(sort.within_s, *sort.limits.values(), 40.0 if not sort.confirms else 0.0)
-    bench.run(min(off_s + 90.0, fault_s + longest_s + WATCHED_S) if sort.trips else off_s + 30.0)
+    ends_s = (fault_s + longest_s if sort.shows is not at_off_s else off_s) + WATCHED_S
+    bench.run(min(off_s + 90.0, ends_s) if sort.trips else off_s + 30.0)
     return judge(name, sort, bench, fault_s)
 
 
@@ -239,7 +245,10 @@ def holes(bench: HeatBench) -> list[str]:
         wrong.append("the record has a hole")
     if bench.trips():
         states = [state for _, state, _ in bench.states]
-        if MadeSafe not in told or not {InstrumentState.TRIPPED, InstrumentState.UNAVAILABLE} & {states[-1]}:
+        was_on = bench.heating(bench.trips()[0][0] - SAFE_S)
+        if (was_on and MadeSafe not in told) or not {InstrumentState.TRIPPED, InstrumentState.UNAVAILABLE} & {
+            states[-1]
+        }:
             wrong.append("the record does not tell of the trip")
         if bench.world.plate.setpoint_c > COOLED_C and not (line.hangs or line.gone):
             wrong.append("no cool-down was commanded")
@@ -273,7 +282,7 @@ def main() -> None:
         wanted = [(name, SEED + number) for number in range(runs) for name in FAULTS]
         outcomes = list(pool.map(one_run, *zip(*wanted, strict=True), chunksize=4))
     violations = [outcome for outcome in outcomes if outcome.wrong]
-    cuts = [outcome.cut_s for outcome in outcomes if outcome.cut_s is not None and outcome.tripped]
+    cuts = [outcome.cut_s for outcome in outcomes if outcome.cut_s is not None]
     figures: dict[str, object] = {
         "runs": len(outcomes),
         "violations": len(violations),

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
+from itertools import pairwise
+from statistics import median
 
 from wakerail.analysis.thermal.sensor_noise import slope_k_per_s
 from wakerail.bench.interlocks.plate_state import PlateGuard, PlateState
@@ -11,6 +14,8 @@ from wakerail_kit.units import human
 
 _OVER_S = 3.0
 _LEAST = 8
+#: So many standard errors above the limit a rate is no noise: it is looked at with every reading.
+_SURE = 5.0
 
 
 class FastRise(PlateGuard):
@@ -27,14 +32,27 @@ class FastRise(PlateGuard):
         self._past.append((state.t_s, state.temperature_c))
         while len(self._past) > _LEAST and self._past[0][0] < state.t_s - _OVER_S:
             self._past.popleft()
-        if len(self._past) < _LEAST or self._past[-1][1] - self._past[0][1] < self._fastest_k_per_s:
+        over_s = self._past[-1][0] - self._past[0][0]
+        if len(self._past) < _LEAST or over_s < 0.8 * _OVER_S:
+            return None
+        if self._past[-1][1] - self._past[0][1] < self._fastest_k_per_s:
             return None
         rate = slope_k_per_s([t_s for t_s, _ in self._past], [at_c for _, at_c in self._past])
-        if rate <= self._fastest_k_per_s:
+        if rate <= self._fastest_k_per_s or rate <= self._fastest_k_per_s + _SURE * self._error_k_per_s(over_s):
             return None
         at, by = human(state.temperature_c, "Cel"), human(round(rate, 1), "K/s")
         says = f"plate at {at} rises by {by}, faster than its heater can"
         return Trip("fast-rise", says, rate, self._fastest_k_per_s, "K/s")
+
+    def _error_k_per_s(self, over_s: float) -> float:
+        """Return the standard error of the rate: of the difference of two medians, half of the time apart.
+
+        A median of n values scatters by sqrt(pi / 2n) of their scatter, which is learnt from their changes.
+        """
+        changes = [after_c - before_c for (_, before_c), (_, after_c) in pairwise(self._past)]
+        middle = median(changes)
+        scatter_k = 1.4826 * median(abs(change - middle) for change in changes) / math.sqrt(2)
+        return scatter_k * math.sqrt(2 * math.pi / len(self._past)) / (over_s / 2)
 
     def reset(self) -> None:
         self._past.clear()

@@ -83,10 +83,12 @@ def test_a_lower_set_point_is_no_overshoot_while_the_plate_follows() -> None:
 
 
 @pytest.mark.parametrize("rate", [-3.0, 0.5, 2.3, 3.0])
-def test_a_rise_within_the_heaters_power_is_let_be_with_its_noise(rate: float) -> None:
-    noise = np.random.default_rng(2)
-    course = over(lambda t_s: 150 + rate * t_s + noise.normal(0, 0.3), 60)
-    assert tripped_at(FastRise(4.0), course) is None
+@pytest.mark.parametrize("noise_k", [0.0, 0.3, 1.5, 3.0])
+def test_a_rise_within_the_heaters_power_is_let_be_with_its_noise(rate: float, noise_k: float) -> None:
+    for seed in range(5):
+        noise = np.random.default_rng(seed)
+        course = over(lambda t_s, noise=noise: 150 + rate * t_s + noise.normal(0, noise_k), 60)
+        assert tripped_at(FastRise(4.0), course) is None
 
 
 def test_a_rise_faster_than_the_heaters_power_trips_in_seconds() -> None:
