@@ -18,12 +18,13 @@ from rich.text import Text
 from wakerail.cli.options import AsJson, Config, place
 from wakerail.journal import Entry, JournalReader, RunSummary, Tone, describe, export, form_of
 from wakerail.journal.exports import entry_line
-from wakerail.journal.records import time_of
+from wakerail.journal.records import Message, time_of
 from wakerail.journal.words import tone_of
 from wakerail.report.words import difference, sources_of
 from wakerail_kit.clock import RealClock
 from wakerail_kit.errors import ConfigInvalid
-from wakerail_kit.messages import Identity, Measurement, Prompt, Verdict
+from wakerail_kit.events import HeatEstimated, type_of
+from wakerail_kit.messages import Event, Identity, Measurement, Prompt, Verdict
 from wakerail_kit.units import human
 
 if TYPE_CHECKING:
@@ -246,11 +247,16 @@ def _story(entries: list[Entry]) -> RenderableType:
     begun = datetime.fromisoformat(time_of(entries[0].message))
     lines = []
     for entry in entries:
-        if isinstance(entry.message, Verdict | Prompt):
+        if isinstance(entry.message, Verdict | Prompt) or _is_detail(entry.message):
             continue  # a prompt has its event; the verdict has its own place
         since = datetime.fromisoformat(time_of(entry.message)) - begun
         lines.append((f"{since.total_seconds():8.1f} s", *_words(entry)))
     return Group(_grid(lines), "")
+
+
+def _is_detail(message: Message) -> bool:
+    """Tell whether a message belongs to a picture rather than to a story: the estimates of a heat come by the dozen."""
+    return isinstance(message, Event) and message.type == type_of(HeatEstimated)
 
 
 def _verdict(verdict: Verdict) -> RenderableType:
