@@ -26,7 +26,7 @@ from wakerail.analysis.opening import ALIGNED, EDGES, STRETCHED, Floats, Opening
 
 SURE = 3.0  # log odds from which on a restart is told at once
 _HOPELESS, _NOT_ALIKE = -5.0, -4.0
-_MOST_FOR_A_JUMP = -3.7  # however often the opening came back, its first level alone is no restart
+_MOST_FOR_A_JUMP = -3.2  # however often the opening came back, its first level alone is no restart
 
 _LEVEL_SPREAD = 0.10  # of one level from boot to boot, natural log
 _FIRST_SPREAD = 0.30  # more for the first windows, which are short and hold the inrush
@@ -116,7 +116,7 @@ class Priors:
         Sort.COLLAPSE: (1.5, 1.5),
         Sort.BLINK: (1.0, 1.5),
         Sort.DIP: (0.1, 3.0),
-        Sort.JUMP: (0.003, 20.0),
+        Sort.JUMP: (0.01, 20.0),
     }
 
     def __init__(self) -> None:
@@ -295,7 +295,7 @@ class Candidate:
         ratio = np.log((1 - tails) * core / other + tails)
         entered = sum(abs(here - left) < _JUMP for left in self._left)
         if entered:  # what goes to and fro between two levels looks like itself
-            ratio = np.where(ratio > 0, ratio / (1 + entered) ** 2, ratio)
+            ratio = np.where(ratio > 0, ratio / (1 + entered), ratio)
         if self._template:
             jumped = np.max([np.abs(places - earlier) for earlier in self._template], axis=0)
             # the template persists: that a level is still there tells nothing, that it came to be another tells much
