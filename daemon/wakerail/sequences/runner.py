@@ -298,6 +298,8 @@ class SequenceRun:
         heat = context.heat
         kept = heat.so_far() if heat is not None else ((), ())
         await record.finish(StepOutput(ending.outcome, ending.finding, ending.reason, *kept))
+        if heat is not None:  # what it kept was told before what broke it off
+            record.results.put_in_order()
         for number in range(len(record.results.steps) + 1, len(steps) + 1):
             record.skip(number, steps[number - 1], "Not reached.")
         for number, step in enumerate(self._plan.sequence.finally_, len(steps) + 1):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from importlib import metadata
@@ -45,6 +46,10 @@ class Results:
         if output is not None:
             self.measurements += output.measurements
             self.evidence += output.evidence
+
+    def put_in_order(self) -> None:
+        """Put the evidence in the order in which it was recorded; what was not recorded stays behind."""
+        self.evidence.sort(key=lambda one: math.inf if one.journal_row is None else one.journal_row)
 
     def passed(self, step: Step, output: StepOutput) -> None:
         """Note that a step passed: the last to say something speaks for the run."""

@@ -74,6 +74,8 @@ class Runs:
         known = load_sequences(self._folder)
         if args.sequence not in known:
             raise ConfigInvalid(f"no sequence {args.sequence!r}; {nearest(args.sequence, sorted(known), 'known: ')}")
+        if known[args.sequence].profiles and not args.operator.strip():
+            raise ConfigInvalid(f"{args.sequence} heats, and heat needs a person; name the operator")
         plan = make_plan(known[args.sequence], args.inputs, self._bench, family=args.family)
         run = SequenceRun(plan, self._bench, job=args.job, operator=args.operator, history=self._history)
         done = run.start()  # refuses if another run has the instruments

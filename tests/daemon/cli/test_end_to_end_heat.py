@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import json
 
+from wakerail.bus import BusClient
 from wakerail.journal import JournalReader
 from wakerail_kit.events import CoolingAsked, PresenceConfirmed, PromptAnswered, read_event
-from wakerail_kit.messages import Event
+from wakerail_kit.messages import Event, RunSequence
 from wakerail_kit.outcome import Finding, Outcome
 
 ALLOYS = "alloys: [{alloy: lukewarm, solidus: 30 degC, liquidus: 33 degC, source: made for this test}]\n"
@@ -42,6 +43,10 @@ async def test_a_stacked_board_is_separated_from_the_command_line(shop):
     (shop.folder / "devices").mkdir()
     (shop.folder / "devices" / "lukewarm.yaml").write_text(FAMILY)
     async with shop.bench() as bench:
+        async with BusClient(bench.url, "shop") as client:
+            answer = await client.ask("run", RunSequence(sequence="separate", family="lukewarm"))
+        assert not answer.ok
+        assert answer.says == "separate heats, and heat needs a person; name the operator"
         out = shop.folder / "out"
         run = await bench.run("separate", "--family", "lukewarm", "--operator", "ilse", "--out", str(out))
         for count, answer in enumerate(("", "", "note label kept", ""), 1):

@@ -251,6 +251,8 @@ async def test_an_interlock_aborts_it_and_is_no_finding_about_the_board(low):
     await low.until(lambda: begun(low, "hold"))
     await plate.trip("plate at 262 °C, above the limit of 260 °C")
     verdict = await low.verdict(run)
+    told = [each.says.split()[0] for each in verdict.evidence]
+    assert told == ["Ramp", "Hold", "Plate", "The"]  # in the order in which it happened, kept though it broke off
     assert (verdict.outcome, verdict.finding) == (Outcome.ABORTED, Finding.INTERLOCK)
     assert "above the limit of 260 °C" in verdict.reason
 
