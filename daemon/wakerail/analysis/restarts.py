@@ -38,7 +38,8 @@ _ANOTHER = 0.25  # natural log: levels that differ by less are the same
 _HOME_SHARE = 0.6  # of all the time
 _RIVAL = 2.5  # log odds
 _RECENT = 12  # boots looked at for the longest
-_UNKNOWN_LOW, _MOST_UNKNOWN = 0.8, 0.7
+_NOTHING_A = 0.001  # handheld devices draw more when they sleep (common practice, no source)
+_UNKNOWN_LOW, _MOST_UNKNOWN, _MOST_OFF = 0.8, 0.7, 1.5
 _DOUBTFUL = 2.5  # how alike a candidate must have been for what it began to be doubted as part of the boot before
 _SHAPELESS = 8  # ticks
 _OFF_SHARE = 0.2  # of what it drew before: where the standing level is not known, what is lower may be it
@@ -198,7 +199,8 @@ class BootFinder:
             if self._is_home(dip, again_s - at_s):
                 sort, odds = Sort.DIP, -2.0
             elif dip.low_a <= levels.lowest_a + levels.tolerance_a:
-                sort, odds = Sort.COLLAPSE, min(odds, 0.0)  # as low as it ever went, but that may be a sleep
+                # as low as it ever went, but that may be a sleep unless it is hardly anything
+                sort, odds = Sort.COLLAPSE, min(odds, _MOST_OFF if self._reads_nothing(dip.low_a) else 0.0)
         short = self._longest_seen(dip) <= blank_ticks(self.spacing_s)
         odds = dip_evidence(odds, max(again_s - at_s, 1e-6), short=short, told=levels.told)
         if sort is Sort.DIP:
@@ -217,6 +219,10 @@ class BootFinder:
             found = self._pass_collapse()
         self._add(sort, dip.rose, at_s, again_s, odds, dip.before_a, dip.low_a, ticks, dip.edge_a)
         return found
+
+    def _reads_nothing(self, low_a: float) -> bool:
+        """Tell whether a low is so little, as far as the meter can tell, that hardly any device draws it asleep."""
+        return max(low_a, self.levels.fineness_a) < _NOTHING_A
 
     def _longest_seen(self, dip: Dip) -> int:
         """Return how many ticks of a dip follow on each other without a gap."""
@@ -359,7 +365,9 @@ class BootFinder:
         """Return the log odds of all but what the candidate itself shows."""
         odds = self._priors.log_odds(candidate.sort)
         if not self.levels.known:  # how low it goes when off is a guess: what a device does often may be its habit
-            odds = min(odds, 0.0) - _UNKNOWN_LOW if candidate.sort is Sort.BLINK else min(odds, _MOST_UNKNOWN)
+            if candidate.sort is Sort.BLINK and not self._reads_nothing(candidate.low_a):
+                odds -= _UNKNOWN_LOW
+            odds = min(odds, _MOST_UNKNOWN)
         odds += self._outside(candidate)
         if candidate.sort is Sort.BLINK:
             odds += self._switching.evidence(candidate.place - candidate.dip_ticks, candidate.place, candidate.low_a)
