@@ -18,8 +18,9 @@ import pytest
 from wakerail.analysis.thermal.cells import Cells
 from wakerail.analysis.thermal.identification import Form, Identified, Stretch, fit, identify
 from wakerail.analysis.thermal.plate_model import Commands
-from wakerail.analysis.thermal.plate_watch import PlateWatch
+from wakerail.analysis.thermal.plate_watch import Misbehaviour, PlateWatch
 from wakerail.analysis.thermal.prediction import Prediction, predict
+from wakerail.analysis.thermal.sensor import believed_of
 from wakerail.analysis.thermal.trace import Floats, Trace
 
 LOGS = {
@@ -161,10 +162,36 @@ def test_an_element_that_cools_follows_newtons_law_and_better_with_radiation(ref
     assert np.nanmax(np.abs(off_k)) < error_k
 
 
-@pytest.mark.parametrize("name", ["100", "loop"])
-def test_an_oven_that_is_what_it_was_does_not_misbehave(reference, name):
+def alarm_in(run: Run) -> Misbehaviour | None:
     watch = PlateWatch()
-    for t_s, temperature_c, command in zip(*logged(reference, name), strict=True):
-        watch.take(float(t_s), float(temperature_c), float(command))
-    assert watch.misbehaviour is None
+    believed = believed_of(run[0].tolist(), run[1].tolist())
+    for t_s, temperature_c, command, stands in zip(*run, believed, strict=True):
+        watch.take(float(t_s), float(temperature_c) if stands else None, float(command))
     assert watch.plate is not None
+    return watch.misbehaviour
+
+
+@pytest.mark.parametrize("name", ["100", "loop"])
+def test_an_oven_that_is_what_it_was_raises_no_alarm(reference, name):
+    assert alarm_in(logged(reference, name)) is None
+
+
+def test_an_oven_that_is_switched_on_and_off_and_whose_door_is_opened_to_cool_raises_no_alarm(reference):
+    rows = list(csv.DictReader(text_of(reference / "data" / "thermal" / "oven_two_step_240c.csv")))
+    assert (
+        alarm_in(tuple(np.array([float(row[key]) for row in rows]) for key in ("t_s", "temp_c", "heater_on"))) is None
+    )
+
+
+def test_an_oven_whose_heater_dies_on_the_way_raises_it(reference):
+    """The step of 50 %, its later half replaced by the coasting of the other run: as if an element had burnt out."""
+    t_s, temperature_c, command = logged(reference, "50")
+    dead_s = 230.0
+    cooling_c = logged(reference, "100")[1]
+    fallen = cooling_c[int(np.argmax(cooling_c)) :]
+    at = int(np.searchsorted(t_s, dead_s))
+    spoilt = temperature_c.copy()[: at + 300]
+    spoilt[at:] = temperature_c[at] + (fallen[:300] - fallen[0])
+    alarm = alarm_in((t_s[: at + 300], spoilt, command[: at + 300]))
+    assert alarm is not None
+    assert alarm.at_s - dead_s < 45.0

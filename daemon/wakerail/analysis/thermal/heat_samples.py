@@ -65,6 +65,11 @@ class HeatSamples:
         """Tell whether the heater was ever on."""
         return any(command for _, command in self._sent)
 
+    @property
+    def heated_now(self) -> bool:
+        """Tell whether the heater is on."""
+        return self._sent[-1][1] > 0
+
     def trace(self) -> Trace:
         """Return the samples as a trace."""
         return Trace.of(self._t_s, self._c)

@@ -19,11 +19,12 @@ from wakerail.analysis.thermal.prediction import Prediction, TimeToGo, predict, 
 FULL_BELOW_K, NONE_ABOVE_K = 15.0, 5.0
 #: The plate is judged by what was known of it so long ago: what was learnt later has learnt from what is judged.
 JUDGED_OVER_S = 20.0
-#: It misbehaves where it leaves its prediction by more than so many standard uncertainties and so many kelvin: what a
-#: person would act upon, and more than honest ovens did whose elements and walls this model is too simple for.
+#: It misbehaves where it is colder with its heater on, or warmer with it off, than its prediction by more than so many
+#: standard uncertainties and so many kelvin: what a person would act upon, and more than honest ovens were off whose
+#: elements and walls this model is too simple for.
 BOUND_SIGMAS, BOUND_K = 4.0, 10.0
 #: After the heater was switched the plate is not judged for so long: how its element lags was not seen before.
-UNJUDGED_S, _SWITCHED = 60.0, 0.5
+UNJUDGED_S, _SWITCHED = 60.0, 0.25
 _JUDGED_COUNT = 2  # judgements in a row
 _FIT_EVERY_S, _FIT_EVERY = 10.0, 0.1  # and every tenth of a long stretch
 _JUDGE_EVERY_S, _JUDGE_EVERY = 4.0, 0.02
@@ -72,7 +73,7 @@ class PlateWatch:
         self._unknown_s = self._unknown_until_s = math.nan  # from when to when nobody knew what is sent
         self._known: deque[tuple[float, float, Identified]] = deque(maxlen=8)  # when, how warm, and the plate
         self._off = 0
-        self._steady: float | None = None  # the command that the plate was last switched to, and when
+        self._steady: float | None = None  # what the heater was switched to last, and when
         self._switched_s = -math.inf
         self.plate: Identified | None = None
         self.misbehaviour: Misbehaviour | None = None
@@ -153,7 +154,9 @@ class PlateWatch:
         foretold = predict(plate, stretch, (int(np.searchsorted(stretch.cells.t_s, from_s)), from_c))
         expected_k, measured_k = float(foretold.temperature_c[-1]) - from_c, samples.now_c - from_c
         bound_k = max(BOUND_SIGMAS * float(foretold.uncertainty_k[-1]), BOUND_K)
-        self._off = self._off + 1 if abs(measured_k - expected_k) > bound_k else 0
+        # a rise that is too fast is an interlock's to judge, and a plate that a fan cools hurts nobody
+        wrong_k = expected_k - measured_k if samples.heated_now else measured_k - expected_k
+        self._off = self._off + 1 if wrong_k > bound_k else 0
         if self._off >= _JUDGED_COUNT:
             says = (
                 f"the plate does not behave as it did: {_change(measured_k)} in {samples.now_s - from_s:.0f} s, "

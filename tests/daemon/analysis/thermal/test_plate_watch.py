@@ -115,6 +115,17 @@ def test_a_plate_that_is_still_heated_with_its_heater_off_is_told():
     assert watch.misbehaviour.measured_k > watch.misbehaviour.expected_k
 
 
+def test_a_plate_that_a_fan_cools_is_not_told():
+    bench, watch = Bench(PLATES[0]), PlateWatch()
+    bench.heater = True
+    follow(bench, watch, lambda c: c >= 200.0)
+    bench.heater = False
+    follow(bench, watch, lambda c: False, at_most_s=bench.now_s + 90.0)
+    bench.plate = PlateModel(2.3, 80.0, 2.5, 0.5, 25.0, 0.0)
+    follow(bench, watch, lambda c: c < 40.0)
+    assert watch.misbehaviour is None
+
+
 def test_a_plate_too_weak_for_its_set_point_is_not_expected_to_get_there():
     bench, watch = Bench(PlateModel(0.6, 250.0, 5.0, 1.0, 22.0, 0.0)), PlateWatch()
     bench.heater = True
