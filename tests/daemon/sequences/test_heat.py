@@ -45,6 +45,17 @@ profiles:
       hold: {max: 2 min, source: common practice}
       overshoot: {max: 8 K, source: common practice}
       above-liquidus: {min: 30 s, max: 4 min, source: common practice}
+  - profile: soaked
+    alloy: In52Sn48
+    ceiling: 145 degC
+    stages:
+      - {ramp: 80 degC, within: 2 min}
+      - {soak: 20 s}
+      - {ramp: 130 degC, within: 2 min}
+      - {hold: 30 s}
+      - {cool: 60 degC, source: common practice}
+    limits:
+      soak: {from: 60 degC, to: 90 degC, min: 15 s, max: 50 s, source: common practice}
 """
 
 
@@ -188,6 +199,24 @@ async def test_a_bench_that_is_more_careful_about_touching_waits_for_longer(low)
     assert verdict.outcome is Outcome.PASSED, verdict.reason
     assert stages(low)[-1].temperature_c == 50.0
     assert low.instruments["hot-1"].physics.temperature_c < 50.5
+
+
+async def test_a_soak_stays_where_the_ramp_before_it_led_and_is_a_figure(low):
+    run, _ = low.start(text("separate").replace("plate: separate", "plate: soaked"), family=SMALL)
+    await low.until(lambda: begun(low, "hold"))
+    run.abort()
+    verdict = await low.verdict(run)
+    first, soak, second, hold = stages(low)
+    assert [stage.kind for stage in (first, soak, second, hold)] == ["ramp", "soak", "ramp", "hold"]
+    assert (soak.temperature_c, soak.duration_s) == (80.0, 20.0)
+    assert second.at_s - soak.at_s == pytest.approx(20, abs=1)
+    assert [point for point in low.points if point.startswith("apply hot-1 temperature")] == [
+        "apply hot-1 temperature 80.0",
+        "apply hot-1 temperature 130.0",
+    ]
+    (figure,) = [one for one in verdict.measurements if one.name == "soak"]
+    assert (figure.low, figure.high, figure.source, figure.outcome) == (15, 50, "common practice", Outcome.PASSED)
+    assert 20 < figure.value < 45
 
 
 async def test_cooled_early_in_the_hold_it_is_done_when_it_is_done(low):
