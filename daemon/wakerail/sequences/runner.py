@@ -130,14 +130,15 @@ class SequenceRun:
         """Whether it heats now."""
         return self._context is not None and self._context.heat is not None and self._context.heat.heats
 
-    def cool(self, operator: str = "") -> None:
-        """End the heating now and go on with cooling down. Raises ConfigInvalid if the run does not heat.
+    async def cool(self, operator: str = "") -> None:
+        """End the heating and go on with cooling down; the heater is off when this returns.
 
-        ``operator`` is who says so, if it is not who started the run.
+        ``operator`` is who says so, if it is not who started the run. Raises ConfigInvalid if the run does not heat,
+        and what the plate's ``apply`` raises.
         """
         if self._context is None or self._context.heat is None:
             raise ConfigInvalid(f"run {self.id} does not heat; there is nothing to cut short")
-        self._context.heat.cool(operator or self._operator)
+        await self._context.heat.cool(operator or self._operator)
 
     def answer(
         self, prompt_id: str, confirmed: bool, operator: str = "", *, note: str = "", person: bool = True

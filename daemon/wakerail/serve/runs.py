@@ -99,7 +99,7 @@ class Runs:
         if not heating:
             raise ConfigInvalid("no run heats now; there is nothing to cut short")
         for run in heating:
-            run.cool(args.operator)
+            await run.cool(args.operator)
 
     async def _present(self, args: ConfirmPresence) -> dict[str, float]:
         return {"left_s": self._bench.person_present(args.operator)}

@@ -14,18 +14,12 @@ from wakerail.sequences.endings import RunEnded, interlock, sentence
 from wakerail.sequences.heating.course import Course
 from wakerail.sequences.heating.judging import Halt, judge, measured
 from wakerail.sequences.heating.reckoning import Reckoning
+from wakerail.sequences.heating.telling import HeatTelling
 from wakerail.sequences.heating.trace import HeatTrace
-from wakerail.sequences.steps.action import StepContext, StepOutput, evidence_of
+from wakerail.sequences.steps.action import StepContext, StepOutput
 from wakerail.sequences.timing import within
 from wakerail_kit.errors import ConfigInvalid, DeviceUnavailable
-from wakerail_kit.events import (
-    CoolingAsked,
-    EventData,
-    HeatEstimated,
-    HeatStageStarted,
-    HeatStarted,
-    PresenceAsked,
-)
+from wakerail_kit.events import HeatStarted
 from wakerail_kit.heat_profiles import Stage, StageKind
 from wakerail_kit.messages import Evidence, Frame, Measurement
 from wakerail_kit.units import human
@@ -34,10 +28,6 @@ from wakerail_kit.units import human
 ARRIVED_WITHIN_K, ARRIVED_COUNT = 2.0, 3
 #: Cool for so many samples on end is cool.
 COOL_COUNT = 3
-#: A person is asked whether they are still there so long before the heat would be cut.
-ASK_PRESENCE_S = 60.0
-#: How often the model's estimate is told.
-ESTIMATE_EVERY_S = 10.0
 #: So long without a believable temperature, the heater off, is too long to go on waiting.
 BLIND_LIMIT_S = 10.0
 #: A plate that is hot after so long does not cool by itself: something heats it.
@@ -64,10 +54,8 @@ class Heating:
         self._meanwhile = meanwhile
         self._trace = HeatTrace()
         self._reckoning = Reckoning(course.profile)
-        self._evidence: list[Evidence] = []
+        self._telling = HeatTelling(context, plate.name)
         self._cool: _Cool | None = None
-        self._told_s = float("-inf")
-        self._asked_presence = False
         self._over = False
         self._told: HeatStarted | None = None
         self._stage: Stage | None = None
@@ -76,18 +64,22 @@ class Heating:
 
     # --- what the run asks of it ---
 
-    def cool(self, operator: str) -> None:
-        """End the heating now. Raises ConfigInvalid if it does not heat."""
+    async def cool(self, operator: str) -> None:
+        """End the heating; the heater is off when this returns.
+
+        Raises ConfigInvalid if it does not heat; DeviceRefused, DeviceUnavailable or OutOfSync for the plate.
+        """
         if not self.heats:
             raise ConfigInvalid(f"run {self._context.run} does not heat now; there is nothing to cut short")
         if self._cool is None:
             self._cool = _Cool(self._context.bench.clock.monotonic_s(), operator)
+        await self._apply("heater", False)
 
     def so_far(self) -> tuple[tuple[Measurement, ...], tuple[Evidence, ...]]:
         """Return the figures of what was heated so far, and the evidence; nothing once it has come to its own end."""
         if self._over or self._told is None:
             return (), ()
-        return measured(self._told, self._trace, self._reckoning, cooled_early=True), tuple(self._evidence)
+        return measured(self._told, self._trace, self._reckoning, cooled_early=True), tuple(self._telling.evidence)
 
     def warning(self) -> str:
         """Return what a person must know of a plate that a run leaves before it is cool; empty if it is cool."""
@@ -115,9 +107,11 @@ class Heating:
             halt = await self._heat(listener)
             self.heats = False
             await self._apply("heater", False)
+            if (asked := self._cool) is not None:  # told when the heater is off, and not before
+                await self._telling.cooling_asked(asked.at_s, asked.operator, self._stage, self._trace.believed_c)
             await self._cool_down(listener, halt)
         self._over = True
-        return judge(self._told, self._trace, self._reckoning, halt, tuple(self._evidence))
+        return judge(self._told, self._trace, self._reckoning, halt, tuple(self._telling.evidence))
 
     async def _until_it_reads(self, listener: Listener) -> None:
         """Wait for a temperature that is believed: nothing is heated blindly."""
@@ -139,7 +133,7 @@ class Heating:
             await self._begin(number, stage, self._meanwhile if stage.kind is StageKind.HOLD else "")
             if stage.kind is StageKind.RAMP:
                 await self._apply("temperature", stage.temperature_c)
-                if number == 1:
+                if number == 1 and self._cool is None:
                     await self._apply("heater", True)
             if (halt := await self._until_done(listener, stage)) is not None:
                 return halt
@@ -151,7 +145,8 @@ class Heating:
         while True:
             await self._next(listener)
             if self._cool is not None:
-                return await self._cut_short(self._cool, stage)
+                by = f" by {self._cool.operator}" if self._cool.operator else ""
+                return Halt(by_person=True, says=f"It was cooled early{by}, during the {stage.kind}.")
             now_s, at_c = self._trace.now_s, self._trace.believed_c
             if stage.kind is StageKind.RAMP:
                 there = at_c is not None and at_c >= stage.temperature_c - ARRIVED_WITHIN_K
@@ -162,14 +157,6 @@ class Heating:
                 return Halt(by_person=False, says=sentence(f"{self._plate.name}: {wrong.says}"))
             if now_s - begun_s >= (stage.time_s or 0.0):
                 return None if stage.kind is not StageKind.RAMP else self._too_slow(stage, at_c)
-
-    async def _cut_short(self, asked: _Cool, stage: Stage) -> Halt:
-        told = CoolingAsked(run=self._context.run, at_s=asked.at_s, operator=asked.operator)
-        by = f" by {asked.operator}" if asked.operator else ""
-        at_c = self._trace.believed_c
-        at = "" if at_c is None else f" at {human(round(at_c, 1), 'Cel')}"
-        await self._note(told, f"Cooling was asked for{by} during the {stage.kind}{at}.", asked.at_s)
-        return Halt(by_person=True, says=f"It was cooled early{by}, during the {stage.kind}.")
 
     def _too_slow(self, stage: Stage, at_c: float | None) -> Halt:
         came = "its temperature is not known" if at_c is None else f"it came to {human(round(at_c, 1), 'Cel')}"
@@ -206,7 +193,7 @@ class Heating:
     # --- its parts ---
 
     async def _next(self, listener: Listener) -> None:
-        """Take the next frame, and tell the model's estimate when that is due."""
+        """Take the next frame, and tell what is due."""
         arrival = await listener.next()
         if not isinstance(arrival, Frame):
             return
@@ -214,55 +201,14 @@ class Heating:
         asked_c = None if stage is None or stage.kind is StageKind.COOL else stage.temperature_c
         self._trace.take(arrival, lambda _: asked_c)
         self._reckoning.take(self._trace, len(arrival.t_s))
-        at_c = self._trace.believed_c
-        if at_c is not None and stage is not None and self._trace.now_s - self._told_s >= ESTIMATE_EVERY_S:
-            self._told_s = self._trace.now_s
-            board = self._reckoning.board()
-            await self._context.tell(
-                HeatEstimated(
-                    run=self._context.run,
-                    at_s=self._trace.now_s,
-                    plate_c=at_c,
-                    board_c=None if board is None else board.likely_c,
-                    board_low_c=None if board is None else board.low_c,
-                    board_high_c=None if board is None else board.high_c,
-                    left_s=self._reckoning.left_s(stage),
-                    present_left_s=self._context.bench.present_left_s() if self.heats else None,
-                )
-            )
+        if stage is not None:
+            await self._telling.estimate(self._trace, self._reckoning, stage, heats=self.heats)
         if self.heats:
-            await self._mind_presence()
-
-    async def _mind_presence(self) -> None:
-        """Ask once, in good time, whether a person is still there; the interlock does not ask."""
-        left_s = self._context.bench.present_left_s()
-        due = left_s <= ASK_PRESENCE_S
-        if due and not self._asked_presence:
-            now_s = self._context.bench.clock.monotonic_s()
-            await self._context.tell(PresenceAsked(run=self._context.run, at_s=now_s, left_s=left_s))
-        self._asked_presence = due
+            await self._telling.mind_presence()
 
     async def _begin(self, number: int, stage: Stage, says: str) -> None:
         self._stage = stage
-        now_s = self._context.bench.clock.monotonic_s()
-        started = HeatStageStarted(
-            run=self._context.run,
-            number=number,
-            kind=stage.kind,
-            at_s=now_s,
-            temperature_c=stage.temperature_c,
-            duration_s=stage.time_s if stage.kind in {StageKind.SOAK, StageKind.HOLD} else None,
-            says=says,
-        )
-        at_c = self._trace.believed_c
-        at = "" if at_c is None else f", {self._plate.name} at {human(round(at_c, 1), 'Cel')}"
-        to = "to" if stage.kind in {StageKind.RAMP, StageKind.COOL} else "at"
-        await self._note(started, f"{stage.kind} {to} {human(stage.temperature_c, 'Cel')} began{at}.", now_s)
-
-    async def _note(self, data: EventData, says: str, at_s: float) -> None:
-        """Record something that the verdict rests on."""
-        recorded = await self._context.tell(data)
-        self._evidence.append(evidence_of(recorded.event, recorded.row, sentence(says), at_s))
+        await self._telling.stage_began(number, stage, self._trace.believed_c, says)
 
     async def _apply(self, setting: str, value: float | bool) -> None:
         name = self._plate.name

@@ -76,8 +76,8 @@ class HeatInHand(Protocol):
         """Whether the heater is meant to be on."""
         ...
 
-    def cool(self, operator: str) -> None:
-        """End the heating now. Raises ConfigInvalid if it does not heat."""
+    async def cool(self, operator: str) -> None:
+        """End the heating; the heater is off when this returns. Raises ConfigInvalid if it does not heat."""
         ...
 
     def so_far(self) -> tuple[tuple[Measurement, ...], tuple[Evidence, ...]]:
