@@ -33,7 +33,7 @@ class RunTrace:
         self._taken_back: set[int] = set()
         self._stages: list[StageLevel] = []
         self._frames: list[Frame] = []
-        self._instruments: frozenset[str] | None = None
+        self._instruments: frozenset[str] = frozenset()
         self._heat = HeatRecord()
 
     def take(self, message: Struct) -> None:
@@ -97,7 +97,7 @@ class RunTrace:
 
     def _used(self, instrument: str) -> bool:
         """Tell whether the run used an instrument: others on the bench go on meanwhile."""
-        return self._instruments is None or instrument in self._instruments
+        return not self._instruments or instrument in self._instruments
 
     def _columns(self) -> tuple[np.ndarray, np.ndarray, np.ndarray | None]:
         start_s = self._start_s if self._start_s is not None else float("-inf")

@@ -191,6 +191,16 @@ def test_show_json_is_one_document(path):
     assert json.loads(invoke("show", "last", "--json", "--journal", path).output)["verdict"] is None
 
 
+def test_show_writes_the_verdict_and_the_picture_of_a_past_run(path, tmp_path):
+    out = tmp_path / "out"
+    told = invoke("show", RUN, "--out", out, "--journal", path).output
+    assert [line for line in told.splitlines() if line.startswith("written: ")]
+    assert json.loads((out / "verdict.json").read_text())["id"] == "v-1"
+    assert (out / "trace.png").read_bytes().startswith(b"\x89PNG")
+    invoke("show", "last", "--out", tmp_path / "none", "--journal", path)
+    assert not (tmp_path / "none").exists()  # it is under way
+
+
 def test_runs_lists_the_newest_first(path):
     header, later, earlier = invoke("runs", "--journal", path).output.splitlines()
     assert header.split()[:4] == ["started", "sequence", "outcome", "finding"]
