@@ -152,11 +152,9 @@ def sequences(config: Config = None, as_json: AsJson = False) -> None:
     for heading in ("sequence", "what it answers", "inputs"):
         table.add_column(heading, overflow="fold")
     for name, one in found.items():
-        table.add_row(
-            name,
-            one.purpose,
-            "\n".join(f"{key} {_usual(value)}" for key, value in one.inputs.items()),
-        )
+        needed = ["the device family (--family)"] if one.profiles else []
+        inputs = [f"{key} {_usual(value)}" for key, value in one.inputs.items()]
+        table.add_row(name, one.purpose, "\n".join(needed + inputs))
     Console(highlight=False).print(table)
 
 

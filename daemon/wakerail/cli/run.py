@@ -42,7 +42,9 @@ def run(
     operator: Annotated[str, typer.Option(help="Who runs it.")] = "",
     yes: Annotated[
         bool,
-        typer.Option("--yes", help="Confirm every prompt: only where a jig does the handwork. Nothing heats so."),
+        typer.Option(
+            "--yes", help="Confirm every prompt: only where a jig does the handwork. It is no person, so nothing heats."
+        ),
     ] = False,
     out: Annotated[
         Path | None, typer.Option("--out", help="Write the verdict and its picture into this folder.")
