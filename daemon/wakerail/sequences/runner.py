@@ -28,6 +28,7 @@ from wakerail.sequences.plan import Plan
 from wakerail.sequences.prompts import Prompts
 from wakerail.sequences.record import RunRecord
 from wakerail.sequences.steps.action import Reader, StepOutput, evidence_of
+from wakerail.sequences.steps.heat import Heat
 from wakerail.sequences.timing import leave_behind, outlast, within
 from wakerail.sequences.verdict import assemble, with_safety
 from wakerail_kit.clock import rfc3339
@@ -182,6 +183,8 @@ class SequenceRun:
                 at_s=self._start_s,
             )
         )
+        for heat in (step.action for step in plan.sequence.steps if isinstance(step.action, Heat)):
+            await heat.require_cool(context)
         asked_for = {step.only_if_failed for step in plan.sequence.steps}
         for number, step in enumerate(plan.sequence.steps, 1):
             output = await self._do_step(context, number, step)

@@ -337,13 +337,24 @@ async def test_a_glitch_of_the_sensor_ends_no_stage_and_is_no_peak(low):
     assert peak == pytest.approx(130, abs=2)
 
 
+async def test_nobody_is_asked_to_put_hands_on_a_plate_that_is_hot(low):
+    plate = low.instruments["hot-1"]
+    plate.show = lambda _, shown_c: 90.0 + (shown_c or 0.0) / 100  # from the run before
+    run, _ = low.start(text("separate"), family=SMALL)
+    verdict = await low.verdict(run)
+    assert (verdict.outcome, verdict.finding) == (Outcome.ABORTED, Finding.INTERLOCK)
+    assert "hot-1 is still hot, 90" in verdict.reason
+    assert "wait until it is below 60 °C" in verdict.reason
+    assert low.prompts() == []
+
+
 async def test_nothing_heats_while_the_sensor_gives_nothing(low):
     low.instruments["hot-1"].show = lambda _, shown_c: None
     run, _ = low.start(text("separate"), family=SMALL)
     verdict = await low.verdict(run)
     assert (verdict.outcome, verdict.finding) == (Outcome.INCONCLUSIVE, Finding.BENCH_FAULT)
     assert "gives no temperature that can be believed" in verdict.reason
-    assert "heater" not in {point.split()[2] for point in low.points if point.startswith("apply") and "True" in point}
+    assert low.prompts() == []
 
 
 async def test_a_heat_outside_its_profile_fails_with_the_limit_and_its_source(low):

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from wakerail.sequences.access import InstrumentAccess
 from wakerail.sequences.arrivals import Listener
 from wakerail.sequences.endings import RunEnded, interlock, sentence
+from wakerail.sequences.heating.cold_start import BLIND_LIMIT_S, first_believed_c
 from wakerail.sequences.heating.course import Course
 from wakerail.sequences.heating.judging import Halt, judge, measured
 from wakerail.sequences.heating.reckoning import Reckoning
@@ -28,8 +29,6 @@ from wakerail_kit.units import human
 ARRIVED_WITHIN_K, ARRIVED_COUNT = 2.0, 3
 #: Cool for so many samples on end is cool.
 COOL_COUNT = 3
-#: So long without a believable temperature, the heater off, is too long to go on waiting.
-BLIND_LIMIT_S = 10.0
 #: A plate that is hot after so long does not cool by itself: something heats it.
 COOLING_LIMIT_S = 3600.0
 #: What one setting may take, above the instrument host's own time-outs.
@@ -94,7 +93,7 @@ class Heating:
     async def run(self) -> StepOutput:
         """Heat and cool down. Raises DeviceRefused, DeviceUnavailable or OutOfSync for the plate."""
         with self._context.arrivals.listen(self._plate) as listener:
-            await self._until_it_reads(listener)
+            await first_believed_c(self._context, listener, self._trace, self._plate.name)
             self._require_person()
             self._told = self._course.told(
                 run=self._context.run,
@@ -112,14 +111,6 @@ class Heating:
             await self._cool_down(listener, halt)
         self._over = True
         return judge(self._told, self._trace, self._reckoning, halt, tuple(self._telling.evidence))
-
-    async def _until_it_reads(self, listener: Listener) -> None:
-        """Wait for a temperature that is believed: nothing is heated blindly."""
-        begun_s = self._context.bench.clock.monotonic_s()
-        while self._trace.believed_c is None:
-            await self._next(listener)
-            if self._trace.now_s - begun_s > BLIND_LIMIT_S:
-                raise DeviceUnavailable(f"{self._plate.name}: its sensor gives no temperature that can be believed")
 
     def _require_person(self) -> None:
         """Raise RunEnded if nobody has confirmed to be there: nothing is heated then."""

@@ -18,6 +18,7 @@ _BARELY_K = 5.0
 #: A temperature with its interval, as a standard uncertainty: the ranges are taken for even (JCGM 100, the GUM, 4.3.7).
 _EVEN = 3.0**0.5
 _FAR_C = 2000.0
+_WARM_C, _USUAL_ROOM_C = 40.0, 25.0  # a plate this warm at first is not at the room's temperature
 
 
 class Reckoning:
@@ -26,7 +27,8 @@ class Reckoning:
     def __init__(self, profile: HeatProfile) -> None:
         self._liquidus_c = profile.alloy.liquidus_c
         self._plate = PlateWatch()
-        self._board = None if profile.board is None else BoardEstimator(_board(profile.board))
+        self._known = profile.board
+        self._board: BoardEstimator | None = None
         self._peak: BoardEstimate | None = None
         self._liquid_s = 0.0
         self._before_s: float | None = None
@@ -43,7 +45,10 @@ class Reckoning:
             if plate_c is None:
                 continue
             self._plate.take(t_s, plate_c, command_of(trace.heating[-back], trace.setpoint_c[-back], plate_c))
-            if self._board is not None:
+            if self._known is not None:
+                if self._board is None:
+                    room_c = plate_c if plate_c <= _WARM_C else _USUAL_ROOM_C
+                    self._board = BoardEstimator(_board(self._known), room_c=room_c, start_c=room_c)
                 self._follow_board(t_s, self._board.take(t_s, plate_c))
 
     def _follow_board(self, t_s: float, board: BoardEstimate | None) -> None:

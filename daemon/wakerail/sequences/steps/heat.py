@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from wakerail.sequences.access import InstrumentAccess
 from wakerail.sequences.heating.course import Course
 from wakerail.sequences.steps.action import Amount, StepContext, StepOutput
 from wakerail.sequences.steps.scope import Scope
@@ -53,17 +54,27 @@ class Heat:
         """Return why a family must not be heated so on a bench that allows a plate ``limit_c``."""
         return self.course(family, values).problems(limit_c)
 
+    async def require_cool(self, context: StepContext) -> None:
+        """Raise RunEnded if the plate is still hot when the run begins: the prompts ask for hands on it."""
+        from wakerail.sequences.heating.cold_start import require_cool  # noqa: PLC0415  as below
+
+        plate = context.instrument(self.role)
+        await require_cool(context, plate, self._course_on(plate, context).touch_c)
+
     async def run(self, context: StepContext) -> StepOutput:
         # what the model computes with is slow to load, and most runs heat nothing
         from wakerail.sequences.heating.heating import Heating  # noqa: PLC0415
 
         plate = context.instrument(self.role)
-        course = self.course(context.family, context.values)
-        if (touch_c := plate.limits.get("touch")) is not None:
-            course = course.cooled_to(touch_c)
-        heating = Heating(context, plate, course, self.meanwhile)
+        heating = Heating(context, plate, self._course_on(plate, context), self.meanwhile)
         context.heat = heating
         return await heating.run()
+
+    def _course_on(self, plate: InstrumentAccess, context: StepContext) -> Course:
+        """Return the course on a plate, whose bench may be more careful about touching than the profile."""
+        course = self.course(context.family, context.values)
+        touch_c = plate.limits.get("touch")
+        return course if touch_c is None else course.cooled_to(touch_c)
 
 
 def _given(amount: Amount | None, values: Mapping[str, float]) -> float | None:
