@@ -19,7 +19,9 @@ from wakerail.analysis.thermal.sensor import DoubtSort
 from wakerail.bench import load_plugins
 from wakerail.cli.app import app
 from wakerail.config import load_bench_config
+from wakerail.family_plans import load_family_plan
 from wakerail.heat_limits import HEAT_LIMITS
+from wakerail.planning.model import CauseSort
 from wakerail.sequences import exit_code_of, load_sequences
 from wakerail.sequences.loader import load_sequence, parse_sequence
 from wakerail_kit import hooks, topics
@@ -341,6 +343,16 @@ def test_device_family_keys_are_told(tmp_path):
     assert {"vendor", "ceiling", "within", "hold", "above-liquidus", "source"} < keys
     (tmp_path / "a.yaml").write_text(f"alloys: [{{{NO_SUCH}: 1}}]")
     assert missing(keys | known_keys(lambda: load_alloys(tmp_path / "a.yaml")), DEVELOPERS) == set()
+
+
+def test_plan_keys_are_told(tmp_path):
+    """Of the plan of an isolation, and of each of its lists."""
+    lists = ("causes", "actions", "boot-by", "missing", "checks", "signs")
+    sections = "".join(f"  {name}: [{{{NO_SUCH}: 1, restarts: {{{NO_SUCH}: 1}}}}]\n" for name in lists)
+    (tmp_path / "f.yaml").write_text(f"family: f\nplan:\n  {NO_SUCH}: 1\n  watch: {{{NO_SUCH}: 1}}\n{sections}")
+    keys = known_keys(lambda: load_family_plan(tmp_path / "f.yaml"))
+    assert {"strength", "disconnects", "through", "otherwise", "miss", "without", "from"} < keys
+    assert missing(keys | set(CauseSort), section_of(DEVELOPERS, "### The plan of an isolation")) == set()
 
 
 # --- the worked examples work ---

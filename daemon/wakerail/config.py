@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import wakerail
+from wakerail.family_plans import load_family_plans
 from wakerail.heat_limits import read_heat_limits
 from wakerail_kit.alloys import load_alloys
 from wakerail_kit.clock import Clock
@@ -111,6 +112,7 @@ def load_bench_config(file: Path, types: Mapping[str, InstrumentType], clock: Cl
     folders = {folder: _folder(top, folder, file.parent / folder) for folder in ("sequences", "devices", "dialects")}
     alloys = file.parent / "alloys.yaml"
     families = load_families(folders["devices"], load_alloys(alloys if alloys.is_file() else shipped("alloys.yaml")))
+    load_family_plans(folders["devices"])  # for its mistakes only: whoever plans an isolation reads it then
     attended_s = top.quantity("attended", "s", default=ATTENDED_S, low=5.0, high=3600.0)
     instruments, sections = [], {}
     for instrument, section in top.section("instruments").each():

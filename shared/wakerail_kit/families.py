@@ -67,6 +67,7 @@ def load_family(file: Path, alloys: Mapping[str, Alloy] | None = None) -> Device
         profiles = read_profiles(top, alloys)
     else:
         top.raw("profiles", None)
+    top.raw("plan", None)  # the daemon's to read
     doc.finish()
     return DeviceFamily(name, says, nominal_v, modes, profiles)
 

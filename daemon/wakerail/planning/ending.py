@@ -1,0 +1,142 @@
+"""How an isolation ends: a confirmed cause, the board itself, or no conclusion and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from wakerail.planning.course import Course
+from wakerail.planning.model import CauseSort
+from wakerail.planning.observations import BootWatched, tells
+from wakerail.planning.telling import percent
+
+#: Contrary results as many as these come by chance in fewer than this share of isolations: something else is wrong.
+_CONTRARY = 1e-3
+
+
+class EndSort(StrEnum):
+    """The ways in which an isolation ends."""
+
+    CONFIRMED = "confirmed"
+    BOARD = "the board itself"
+    INCONCLUSIVE = "inconclusive"
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """The end: what is named (empty if inconclusive; several if nothing tells them apart), how sure, and a sentence."""
+
+    sort: EndSort
+    causes: tuple[str, ...]
+    probability: float
+    says: str
+
+
+def shows(watched: BootWatched) -> bool:
+    """Return whether a try rather showed the fault than not."""
+    return watched.shown >= 0.5
+
+
+def first_clean(course: Course, causes: frozenset[str] | None = None) -> int | None:
+    """Return which try was the first clean one with something off, or with all of these causes off; None if none."""
+    for number, watched in enumerate(course.watched):
+        off = course.plan.off(watched.done)
+        if not shows(watched) and off and (causes is None or causes <= off) and _tells(course, watched):
+            return number
+    return None
+
+
+def has_come_back(course: Course, causes: frozenset[str]) -> bool:
+    """Return whether the fault was seen with these causes connected, after a clean try without them."""
+    clean_at = first_clean(course, causes)
+    return clean_at is not None and any(
+        shows(watched) and not causes & course.plan.off(watched.done) for watched in course.watched[clean_at:]
+    )
+
+
+def early_ending(course: Course, leading: frozenset[str]) -> Ending | None:
+    """Return why going on makes no sense, None if it does. ``leading`` are the likeliest causes, not told apart."""
+    sure = course.belief.of_any(leading)
+    if contrary_chance(course, leading) < _CONTRARY:
+        titles = " or ".join(sorted(course.plan.cause[cause].title for cause in leading))
+        says = (
+            f"The results contradict each other: for the likeliest cause, {titles}, so many contrary ones come by "
+            "chance in fewer than 1 of 1000 isolations. Undo a wrong answer, or watch more boots in each try."
+        )
+        return Ending(EndSort.INCONCLUSIVE, (), sure, says)
+    if _never_shown(course):
+        says = (
+            "The fault does not show with everything connected; nothing can be isolated. "
+            "Watch longer, or more boots in each try."
+        )
+        return Ending(EndSort.INCONCLUSIVE, (), sure, says)
+    return None
+
+
+def nothing_left(course: Course, leading: frozenset[str]) -> Ending:
+    """Return the end of a course in which no try tells more, and the likeliest causes are not likely enough."""
+    sure = course.belief.of_any(leading)
+    titles = " or ".join(sorted(course.plan.cause[cause].title for cause in leading))
+    says = (
+        f"No try tells more: {titles} is likeliest at {percent(sure)}, "
+        f"and {percent(course.plan.confirm)} are wanted to name it."
+    )
+    return Ending(EndSort.INCONCLUSIVE, (), sure, says)
+
+
+def named(course: Course, leading: frozenset[str]) -> Ending:
+    """Return the end of a course in which these causes, which no action tells apart, are likely enough."""
+    sure = course.belief.of_any(leading)
+    plan, of_cause = course.plan, course.belief.of_cause
+    best = max(sorted(leading), key=lambda cause: of_cause[cause])
+    alone = len(leading) == 1 or of_cause[best] >= plan.confirm
+    order = tuple(sorted(leading, key=lambda cause: (-of_cause[cause], cause)))
+    on_board = not leading & plan.removable and all(plan.cause[one].sort is not CauseSort.PART for one in leading)
+    if on_board and not (alone and plan.cause[best].sort is not CauseSort.BOARD):
+        says = f"The board itself, {percent(sure)} sure: the fault stays with whatever is unplugged."
+        if len(order) > 1:
+            says += " On it: " + ", ".join(f"{plan.cause[one].title} {percent(of_cause[one])}" for one in order) + "."
+        return Ending(EndSort.BOARD, order, sure, says)
+    causes = (best,) if alone else order
+    sure = course.belief.of_any(causes)
+    titles = " or ".join(plan.cause[cause].title for cause in causes)
+    how = "by elimination" if first_clean(course, leading) is None else "the fault left with it"
+    if has_come_back(course, leading):
+        how += " and came back with it"
+    together = "" if alone else "; nothing tells them apart"
+    return Ending(
+        EndSort.CONFIRMED, causes, sure, f"{titles[:1].upper()}{titles[1:]}, {percent(sure)} sure: {how}{together}."
+    )
+
+
+def contrary_chance(course: Course, causes: frozenset[str]) -> float:
+    """Return how likely at least as many contrary tries are as there were, if these causes are at fault.
+
+    Each try has its own chance to be contrary, so the number of them has a Poisson binomial distribution.
+    """
+    plan = course.plan
+    count, chances = 0, [1.0]
+    for watched in course.watched:
+        if not _tells(course, watched):
+            continue
+        gone = causes <= plan.off(watched.done)
+        rate = plan.watching.try_false if gone else plan.watching.try_miss
+        count += shows(watched) == gone
+        chances = [
+            (chances[number] if number < len(chances) else 0.0) * (1.0 - rate)
+            + (chances[number - 1] * rate if number else 0.0)
+            for number in range(len(chances) + 1)
+        ]
+    return sum(chances[count:])
+
+
+def _tells(course: Course, watched: BootWatched) -> bool:
+    return tells(course.plan, watched.done, course.usual_s)
+
+
+def _never_shown(course: Course) -> bool:
+    """Return whether the last try with everything connected was clean, and none after it showed the fault."""
+    at_rest = [number for number, watched in enumerate(course.watched) if not course.plan.off(watched.done)]
+    if not at_rest or shows(course.watched[at_rest[-1]]):
+        return False
+    return not any(shows(watched) for watched in course.watched)

@@ -1,0 +1,203 @@
+"""The next action, why, and how an isolation ends."""
+
+import itertools
+import math
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from wakerail.planning.advice import RunCheck, Try, advise
+from wakerail.planning.belief import prior
+from wakerail.planning.course import Course, check_done
+from wakerail.planning.ending import Ending, EndSort
+from wakerail.planning.exact import ExactPlan
+from wakerail.planning.lookahead import LookAhead
+from wakerail.planning.model import Action, Check, Likelihood
+from wakerail.planning.observations import BootWatched, CheckSeen
+from wakerail.planning.problem import make_problem
+
+NONE = frozenset[str]()
+
+
+def isolate(plan, at_fault, most=40):
+    """Return the steps until the end, with every verdict right, and how it ended."""
+    course, steps = Course(plan).seen(BootWatched(NONE, 1.0, 5.0)), []
+    while len(steps) <= most:
+        step = advise(course).next
+        if isinstance(step, Ending):
+            return steps, step
+        steps.append(step)
+        if isinstance(step, RunCheck):
+            (check,) = [one for one in plan.checks if one.name == step.check]
+            course = course.seen(CheckSeen(step.check, float(check.fails.given(at_fault) > 0.5)))
+        else:
+            check_done(plan, step.done)
+            shown = not at_fault <= plan.off(step.done)
+            course = course.seen(BootWatched(step.done, float(shown), 5.0 if shown else None))
+    raise AssertionError("no end")
+
+
+@given(st.data())
+@settings(max_examples=25, deadline=None)
+def test_every_single_cause_is_found_and_nothing_impossible_is_asked(families, data):
+    """``check_done`` refuses what disconnects the last way to prompt the boot, or breaks the order."""
+    plan = replace(data.draw(families()), pairs=0.0, confirm=0.999)
+    cause = data.draw(st.sampled_from([one.name for one in plan.causes]))
+    _, end = isolate(plan, frozenset({cause}))
+    assert cause in end.causes, (cause, end)
+
+
+@given(st.data())
+@settings(max_examples=15, deadline=None)
+def test_pairs_come_to_an_end_and_nothing_impossible_is_asked(families, data):
+    plan = data.draw(families())
+    causes = data.draw(st.sets(st.sampled_from([one.name for one in plan.causes]), min_size=1, max_size=2))
+    _, end = isolate(plan, frozenset(causes))
+    assert end.says
+
+
+@pytest.mark.parametrize(
+    "cause", ["scanner", "front-sensor", "radio-module", "keypad", "charge-port", "main-board", "main-rail"]
+)
+def test_the_demos_causes_are_found(demo, cause):
+    steps, end = isolate(demo, frozenset({cause}))
+    assert cause in end.causes
+    assert end.sort is (EndSort.BOARD if cause in {"main-board", "main-rail"} else EndSort.CONFIRMED)
+    assert len(steps) <= 12
+
+
+def test_the_fault_leaves_with_the_part_and_comes_back_with_it(simple):
+    steps, end = isolate(simple(5.0, 1.0, error=0.01), frozenset("a"))
+    assert steps[-1].to_undo == ("a",)
+    assert steps[-1].why == "Put back the a: 99 % likely, 2 min, to see the fault come back with it."
+    assert end.says == "A, 99 % sure: the fault left with it and came back with it."
+
+
+def test_a_dear_reversal_is_not_asked_for(simple):
+    steps, end = isolate(simple(5.0, 1.0, error=0.01, reversal_s=10.0), frozenset("a"))
+    assert not any(step.to_undo for step in steps)
+    assert end.sort is EndSort.CONFIRMED
+    assert "came back" not in end.says
+
+
+def test_two_causes_at_once_are_found(simple):
+    _, end = isolate(simple(3.0, 3.0, 3.0, board=0.05, error=0.005, pairs=0.4), frozenset("ab"))
+    assert set(end.causes) & set("ab")
+
+
+def test_one_that_stands_out_is_tried_alone_and_many_alike_are_halved(simple):
+    alone = advise(Course(simple(12.0, 1.0, 1.0, 1.0, board=1.0))).next
+    assert isinstance(alone, Try)
+    assert alone.done == {"a"}
+    plan = simple(*[1.0] * 7)
+    alike = advise(Course(replace(plan, watching=replace(plan.watching, time_s=900.0)))).next
+    assert isinstance(alike, Try)
+    assert len(alike.done) in {3, 4}
+    assert "50 % likely together" in alike.why or "38 % likely together" in alike.why
+
+
+def test_a_cover_comes_off_before_and_is_named_first(demo):
+    step = advise(Course(demo)).next
+    assert isinstance(step, Try)
+    assert step.to_do[0] == "back-cover"
+    assert step.why.startswith("Take off the back cover, unplug the ")
+
+
+def test_a_cheap_check_that_decides_goes_first(simple):
+    check = Check("port-check", 10.0, Likelihood({"a": 0.99}, 0.01))
+    step = advise(Course(simple(5.0, 1.0, 1.0, 1.0, checks=(check,)))).next
+    assert isinstance(step, RunCheck)
+    dear = replace(check, time_s=36000.0)
+    assert isinstance(advise(Course(simple(5.0, 1.0, 1.0, 1.0, checks=(dear,)))).next, Try)
+
+
+def test_causes_behind_one_connector_are_named_together(simple):
+    plan = simple(2.0, 2.0, error=0.01)
+    together = replace(plan, actions=(Action("flex", frozenset("ab"), 60.0, 30.0),))
+    _, end = isolate(together, frozenset("a"))
+    assert end.causes == ("a", "b")
+    assert end.says.endswith("nothing tells them apart.")
+
+
+def test_contrary_results_end_inconclusive(simple):
+    course = Course(simple(1.0, error=0.02))
+    for shown in (1.0, 0.0) * 5:
+        course = course.seen(BootWatched(frozenset("a"), shown))
+    end = advise(course).next
+    assert isinstance(end, Ending)
+    assert end.sort is EndSort.INCONCLUSIVE
+    assert end.says.startswith("The results contradict each other")
+
+
+def test_a_fault_that_never_shows_is_not_isolated(simple):
+    end = advise(Course(simple(1.0, error=0.02)).seen(BootWatched(NONE, 0.0))).next
+    assert isinstance(end, Ending)
+    assert end.says.startswith("The fault does not show with everything connected")
+
+
+def brute_force(plan, suspects, done, cleared):
+    """Return the least expected cost by trying every set of actions that can be done, one cause, certain results."""
+    weight = {cause.name: cause.weight for cause in plan.causes}
+    total = sum(weight[one] for one in suspects)
+
+    def cost_s(before, after):
+        return sum(plan.cost_s(plan.action[one]) for one in after - before) + sum(
+            plan.action[one].undo_s for one in before - after
+        )
+
+    names = list(plan.action)
+    sets = [frozenset(some) for count in range(len(names) + 1) for some in itertools.combinations(names, count)]
+    sets = [one for one in sets if all(plan.needs[name] <= one for name in one) and plan.boot_ways(one)]
+    try_s = plan.watching.try_s
+
+    def reversal(cause, at):
+        back = (
+            min((cost_s(at, one) for one in sets if one <= at and cause not in plan.off(one)), default=math.inf) + try_s
+        )
+        return back if back <= plan.reversal_s else 0.0
+
+    if len(suspects) == 1:
+        (cause,) = suspects
+        if cause in plan.off(done):
+            return reversal(cause, done)
+        if cleared or cause not in plan.removable:
+            return 0.0
+        return min(cost_s(done, one) + try_s + reversal(cause, one) for one in sets if cause in plan.off(one))
+    best = math.inf
+    for after in sets:
+        off = suspects & plan.off(after)
+        if off and off != suspects:
+            value = cost_s(done, after) + try_s
+            for left, then in ((off, True), (suspects - off, cleared)):
+                share = sum(weight[one] for one in left) / total
+                value += share * brute_force(plan, left, after, then)
+            best = min(best, value)
+    return best if best < math.inf else 0.0
+
+
+@given(st.data())
+@settings(max_examples=15, deadline=None)
+def test_the_exact_plan_is_the_least_of_all_plans(families, data):
+    """Against every sequence of everything that can be done; rails and board are one to the plan."""
+    drawn = data.draw(families(most=3, errors=False))
+    plan = replace(drawn, causes=tuple(cause for cause in drawn.causes if cause.name != "rail"), pairs=0.0)
+    if len(frozenset(cause.name for cause in plan.causes) - plan.removable) > 1:
+        plan = replace(plan, ways=(*plan.ways, replace(plan.ways[0], name="pads", through=NONE)))
+    problem = make_problem(plan, prior(plan), None)
+    least_s = brute_force(plan, frozenset(cause.name for cause in plan.causes), NONE, False)
+    assert ExactPlan(problem).cost_s(problem.all, 0, False) == pytest.approx(least_s)
+
+
+@given(st.data())
+@settings(max_examples=15, deadline=None)
+def test_look_ahead_gives_a_try_that_can_be_made(families, data):
+    plan = data.draw(families())
+    problem = make_problem(plan, prior(plan), None)
+    after = LookAhead(problem, 0, cleared=False).found[1]
+    if after is not None:
+        assert problem.allowed(after)
+        assert problem.off(after) not in {0, problem.all}
+    else:
+        assert ExactPlan(problem).best(problem.all, 0, False) is None
