@@ -61,9 +61,10 @@ def advise(course: Course) -> Advice:
     problem = make_problem(plan, belief, course.usual_s, left_out=left_out)
     done = sum(1 << number for number, name in enumerate(problem.actions) if name in course.done)
     cleared = first_clean(course) is not None
-    leading = max(problem.candidates, key=belief.of_any)
-    if belief.of_any(leading) >= plan.confirm:
-        return _at_the_end(course, problem, leading, done, ranked)
+    place, sure = _leading(course, problem)
+    leading = problem.candidates[place]
+    if sure >= plan.confirm:
+        return _at_the_end(course, problem, place, done, ranked)
     ended = early_ending(course, leading)
     if ended is not None:
         return Advice(ranked, ended, 0.0, exact=True)
@@ -81,6 +82,18 @@ def advise(course: Course) -> Advice:
     return Advice(ranked, make_try(course, problem, done, after), expected_s, exact=exact)
 
 
+def _leading(course: Course, problem: Problem) -> tuple[int, float]:
+    """Return the place of the likeliest candidate and how likely it is; two causes at once only if likely enough."""
+    sure = [
+        problem.weights[place] if len(problem.cuts[place]) > 1 else course.belief.of_any(causes)
+        for place, causes in enumerate(problem.candidates)
+    ]
+    pair = [place for place, cuts in enumerate(problem.cuts) if len(cuts) > 1 and sure[place] >= course.plan.confirm]
+    alone = [place for place, cuts in enumerate(problem.cuts) if len(cuts) < 2]
+    best = max(pair or alone or range(len(sure)), key=lambda place: sure[place])
+    return best, sure[best]
+
+
 def _best_try(problem: Problem, done: int, cleared: bool) -> tuple[float, int | None, bool]:
     """Return the expected cost to a confirmed cause, what is done for the next try, and whether that is exact."""
     if len(problem.candidates) <= MOST_CANDIDATES:
@@ -91,10 +104,11 @@ def _best_try(problem: Problem, done: int, cleared: bool) -> tuple[float, int | 
 
 
 def _at_the_end(
-    course: Course, problem: Problem, leading: frozenset[str], done: int, ranked: tuple[tuple[str, float], ...]
+    course: Course, problem: Problem, place: int, done: int, ranked: tuple[tuple[str, float], ...]
 ) -> Advice:
     """Return what is still owed for a candidate that is likely enough: to see the fault leave, and come back."""
-    place = problem.candidates.index(leading)
+    leading = problem.candidates[place]
+    pair = len(problem.cuts[place]) > 1
     clean_at = first_clean(course, leading)
     if problem.cuts[place] and not has_come_back(course, leading):
         if clean_at is None:
@@ -106,14 +120,14 @@ def _at_the_end(
         if move is not None and (clean_at is None or problem.off(done) >> place & 1):
             expected_s = problem.finish(place, done, clean_at is not None)
             return Advice(ranked, make_try(course, problem, done, move[1], why), expected_s, exact=True)
-    if len(leading) > 1 and max(course.belief.of_cause[cause] for cause in leading) < course.plan.confirm:
+    if len(leading) > 1 and not pair and max(course.belief.of_cause[cause] for cause in leading) < course.plan.confirm:
         for check in _checks_left(course):
             if len({check.fails.given({cause}) for cause in leading}) > 1:
                 why = "tells apart what no unplugging can"
                 return Advice(
                     ranked, RunCheck(check.name, check.time_s, tell_check(course, check, why)), 0.0, exact=True
                 )
-    return Advice(ranked, early_ending(course, leading) or named(course, leading), 0.0, exact=True)
+    return Advice(ranked, early_ending(course, leading) or named(course, leading, pair=pair), 0.0, exact=True)
 
 
 def _checks_left(course: Course) -> list[Check]:
@@ -136,7 +150,7 @@ def _worthwhile_check(course: Course, problem: Problem, done: int, cleared: bool
         for failed, weight in ((1.0, chance), (0.0, 1.0 - chance)):
             if weight > 0.0:
                 then = update(plan, belief, CheckSeen(check.name, failed), course.usual_s)
-                if max(then.of_any(candidate) for candidate in problem.candidates) >= plan.confirm:
+                if max(map(then.of_any, problem.candidates)) >= plan.confirm:
                     continue  # it would be named at once
                 left = make_problem(plan, then, course.usual_s, left_out=_LEFT_OUT * (1.0 - plan.confirm))
                 after_s += weight * LookAhead(left, done, cleared=cleared).rough_s

@@ -12,6 +12,8 @@ from wakerail.planning.telling import percent
 
 #: Contrary results as many as these come by chance in fewer than this share of isolations: something else is wrong.
 _CONTRARY = 1e-3
+#: A second cause is mentioned from this probability on.
+_WORTH_TELLING = 0.1
 
 
 class EndSort(StrEnum):
@@ -84,29 +86,44 @@ def nothing_left(course: Course, leading: frozenset[str]) -> Ending:
     return Ending(EndSort.INCONCLUSIVE, (), sure, says)
 
 
-def named(course: Course, leading: frozenset[str]) -> Ending:
-    """Return the end of a course in which these causes, which no action tells apart, are likely enough."""
-    sure = course.belief.of_any(leading)
-    plan, of_cause = course.plan, course.belief.of_cause
-    best = max(sorted(leading), key=lambda cause: of_cause[cause])
-    alone = len(leading) == 1 or of_cause[best] >= plan.confirm
-    order = tuple(sorted(leading, key=lambda cause: (-of_cause[cause], cause)))
+def named(course: Course, leading: frozenset[str], *, pair: bool = False) -> Ending:
+    """Return the end of a course in which these causes are likely enough: both of a pair, else one or the other."""
+    plan, belief = course.plan, course.belief
+    order = tuple(sorted(leading, key=lambda cause: (-belief.of_cause[cause], cause)))
+    alone = not pair and belief.of_cause[order[0]] >= plan.confirm
+    causes = order[:1] if alone else order
+    sure = belief.probability.get(leading, 0.0) if pair else belief.of_any(causes)
     on_board = not leading & plan.removable and all(plan.cause[one].sort is not CauseSort.PART for one in leading)
-    if on_board and not (alone and plan.cause[best].sort is not CauseSort.BOARD):
-        says = f"The board itself, {percent(sure)} sure: the fault stays with whatever is unplugged."
+    if on_board and not (alone and plan.cause[order[0]].sort is not CauseSort.BOARD):
+        says = f"The board itself, {percent(belief.of_any(order))} sure: the fault stays with whatever is unplugged."
         if len(order) > 1:
-            says += " On it: " + ", ".join(f"{plan.cause[one].title} {percent(of_cause[one])}" for one in order) + "."
-        return Ending(EndSort.BOARD, order, sure, says)
-    causes = (best,) if alone else order
-    sure = course.belief.of_any(causes)
-    titles = " or ".join(plan.cause[cause].title for cause in causes)
+            parts = (f"{plan.cause[one].title} {percent(belief.of_cause[one])}" for one in order)
+            says += f" On it: {', '.join(parts)}."
+        return Ending(EndSort.BOARD, order, belief.of_any(order), says)
+    titles = (" and " if pair else " or ").join(plan.cause[cause].title for cause in causes)
     how = "by elimination" if first_clean(course, leading) is None else "the fault left with it"
     if has_come_back(course, leading):
         how += " and came back with it"
-    together = "" if alone else "; nothing tells them apart"
-    return Ending(
-        EndSort.CONFIRMED, causes, sure, f"{titles[:1].upper()}{titles[1:]}, {percent(sure)} sure: {how}{together}."
-    )
+    if pair:
+        how = how.replace(" it", " them")
+    elif not alone:
+        how += "; nothing tells them apart"
+    says = f"{titles[:1].upper()}{titles[1:]}, {percent(sure)} sure: {how}{_perhaps(course, causes)}."
+    return Ending(EndSort.CONFIRMED, causes, sure, says)
+
+
+def _perhaps(course: Course, causes: tuple[str, ...]) -> str:
+    """Return what may well be at fault beside the one cause that is named."""
+    if len(causes) > 1:
+        return ""
+    beside = {
+        cause: share
+        for pair, share in course.belief.probability.items()
+        if len(pair) > 1 and causes[0] in pair and share >= _WORTH_TELLING
+        for cause in pair - {causes[0]}
+    }
+    told = [f"{course.plan.cause[cause].title} as well ({percent(share)})" for cause, share in sorted(beside.items())]
+    return f"; perhaps {', '.join(told)}" if told else ""
 
 
 def contrary_chance(course: Course, causes: frozenset[str]) -> float:
