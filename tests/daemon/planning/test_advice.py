@@ -90,7 +90,7 @@ def test_two_causes_at_once_are_found(simple):
     sure = [BootWatched(frozenset(done), shown) for done, shown in (("a", 1.0), ("b", 1.0), ("c", 1.0), ("ab", 0.0))]
     both = advise(Course(plan, (*sure, BootWatched(NONE, 1.0)))).next
     assert isinstance(both, Ending)
-    assert both.says == "A and b, 99 % sure: the fault left with them and came back with them."
+    assert both.says == "A and b, 97 % sure: the fault left with them and came back with them."
 
 
 def test_a_second_cause_that_is_likely_is_mentioned(simple):
