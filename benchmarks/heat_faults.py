@@ -111,7 +111,7 @@ FAULTS: dict[str, Sort] = {
     "set point drifts": Sort(of_plate("setpoint-drifts"), frozenset({"setpoint-not-held"}), 9.0),
     "set point not taken": Sort(of_line(ignores_setpoint=True), frozenset(), 0.0),
     "another hand": Sort(of_plate("other-hand"), frozenset({"second-source"}), 1.5),
-    "answers late": Sort(of_line(answer_s=0.9), frozenset({"lost-communication"}), 8.0),
+    "answers late": Sort(of_line(answer_s=0.9), frozenset({"lost-communication"}), 9.5),
     "hangs": Sort(of_line(hangs=True), frozenset({"lost-communication"}), 6.0, loud=True),
     "link gone": Sort(of_line(gone=True), frozenset({"lost-communication"}), 1.0, loud=True),
     "does not switch off": Sort(
@@ -127,7 +127,7 @@ FAULTS: dict[str, Sort] = {
         shows=lambda _, __: ON_S + 100.0,
     ),
     "board is powered": Sort(
-        lambda bench: bench.wiring.tell_output(True), frozenset({"powered-while-hot"}), 0.5,
+        lambda bench: bench.wiring.tell_output(True), frozenset({"powered-while-hot"}), 1.0,
         shows=lambda bench, fault_s: max(fault_s, hot_since_s(bench)),
     ),
 }  # fmt: skip
@@ -262,7 +262,7 @@ def table(outcomes: list[Outcome]) -> list[str]:
     lines = [f"| {' | '.join(columns)} |", "|" + " --- |" * len(columns)]
     for name, sort in FAULTS.items():
         mine = [outcome for outcome in outcomes if outcome.fault == name]
-        cuts = [outcome.cut_s for outcome in mine if outcome.cut_s is not None and outcome.tripped]
+        cuts = [outcome.cut_s for outcome in mine if outcome.cut_s is not None and np.isfinite(outcome.cut_s)]
         took = f"{np.median(cuts):.2f}, {max(cuts):.2f}" if cuts else "–"
         acted = sorted({outcome.tripped for outcome in mine if outcome.tripped})
         hottest_k = max(outcome.hottest_k for outcome in mine)
@@ -282,7 +282,7 @@ def main() -> None:
         wanted = [(name, SEED + number) for number in range(runs) for name in FAULTS]
         outcomes = list(pool.map(one_run, *zip(*wanted, strict=True), chunksize=4))
     violations = [outcome for outcome in outcomes if outcome.wrong]
-    cuts = [outcome.cut_s for outcome in outcomes if outcome.cut_s is not None]
+    cuts = [outcome.cut_s for outcome in outcomes if outcome.cut_s is not None and np.isfinite(outcome.cut_s)]
     figures: dict[str, object] = {
         "runs": len(outcomes),
         "violations": len(violations),

@@ -6,6 +6,7 @@ Recordings, sources and truths: ../shared/data/thermal/README.md and ../shared/d
 from __future__ import annotations
 
 import csv
+import functools
 from datetime import datetime
 from pathlib import Path
 
@@ -28,6 +29,7 @@ ELEMENT = ["element_step_up_400c", "element_cool_down_decimated10"]
 FALSE_C = [0.0, 64.0, 256.0, 512.0, 1023.75, 1024.0, 2047.75, 3276.7, 4095.0]
 
 
+@functools.cache
 def recording(reference: Path, name: str) -> Trace:
     """Return times in s and readings in degC of a recording by its name."""
     folder = reference / "data" / ("thermal" if name in NAMED else "thermal_control")
@@ -78,7 +80,7 @@ def test_the_glitches_that_the_readmes_tell_are_not_believed(reference: Path, na
 def test_a_single_false_reading_cuts_at_once(reference: Path, name: str, value_c: float) -> None:
     """Anywhere, as long as it is further off than a plate of this noise could be."""
     t_s, temperature_c = recording(reference, name)
-    for place in np.random.default_rng(11).integers(150, len(t_s) - 10, 5):
+    for place in np.random.default_rng(11).integers(150, len(t_s) - 10, 3):
         begin, truth_c = place - 150, temperature_c[place]
         if truth_c is None or abs(value_c - truth_c) < 20.0:
             continue
@@ -94,7 +96,7 @@ def test_a_sensor_is_not_believed_while_its_value_is_wrong_after_the_open_flag_c
 ) -> None:
     """The converter comes back from ``share`` of the truth in three seconds."""
     t_s, temperature_c = recording(reference, name)
-    for place in np.random.default_rng(7).integers(150, len(t_s) - 60, 5):
+    for place in np.random.default_rng(7).integers(150, len(t_s) - 60, 3):
         watch = SensorWatch()
         for index in range(place - 150, place + 2):
             watch.add(t_s[index], temperature_c[index], heating=True)

@@ -39,7 +39,6 @@ def turn_up(address: str) -> None:
     [
         (None, "second-source"),
         ("plate-sensor-open-after:3s", "sensor-open"),
-        ("plate-sensor-false-after:3s", "sensor-rail"),
         ("plate-gone-after:3s", "lost-communication"),
     ],
 )

@@ -133,7 +133,7 @@ class SensorWatch:
     def _agreeing(self, readings: list[_Reading]) -> list[_Reading]:
         """Return the newest stretch of readings that agree with the newest few of them."""
         middle_c = median(reading.c for reading in readings[-_NEWEST:])
-        now_s, off_k = readings[-1].t_s, max(2 * _OFF_K, self._doubtful_k(self._scatter.k()))
+        now_s, off_k = readings[-1].t_s, max(2 * _OFF_K, self._usual_k(self._scatter.k()))
         near: list[_Reading] = []
         for reading in reversed(readings):
             if abs(reading.c - middle_c) > off_k + FASTEST_K_PER_S / 2 * (now_s - reading.t_s):
@@ -169,6 +169,9 @@ class SensorWatch:
         return []
 
     def _doubtful_k(self, scatter_k: float) -> float:
+        return self._usual_k(scatter_k) if self._scatter.learnt else JUMP_K
+
+    def _usual_k(self, scatter_k: float) -> float:
         return max(_OFF_K, _OFF_SCATTERS * scatter_k, _OFF_STEPS * self._scatter.resolution_k())
 
     def _impossible(self, reading: _Reading, off_k: float, scatter_k: float) -> bool:
@@ -208,7 +211,7 @@ class SensorWatch:
     def _expected_c(self, t_s: float) -> float:
         """Return what the newest believed readings let expect."""
         times_s, values_c = [kept.t_s for kept in self._kept], [kept.c for kept in self._kept]
-        slope = slope_k_per_s(times_s, values_c)
+        slope = slope_k_per_s(times_s, values_c) if self._scatter.learnt else 0.0
         slope = max(-FASTEST_K_PER_S, min(FASTEST_K_PER_S, slope))
         return median(values_c[-_NEWEST:]) + slope * (t_s - median(times_s[-_NEWEST:]))
 
@@ -216,7 +219,7 @@ class SensorWatch:
         if self._kept:
             self._scatter.add(reading.t_s, reading.c - self._kept[-1].c)
         self._kept.append(reading)
-        while self._kept[0].t_s < reading.t_s - _TREND_S and len(self._kept) > _NEWEST:
+        while self._kept[0].t_s < reading.t_s - _TREND_S and len(self._kept) > 2 * _NEWEST:
             self._kept.popleft()
         self.believed_c = reading.c
 

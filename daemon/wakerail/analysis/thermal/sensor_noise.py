@@ -9,7 +9,7 @@ from statistics import median
 
 _CHANGES = 48  # of the newest changes the scatter is taken
 _KEPT_S = 120.0
-_FEW = 8
+_FEW, _ENOUGH = 8, 24
 _BLOCK_S = 5.0
 _BLOCKS = 6  # half a minute: a hold that is quieter than the ramp before it is learnt in that time
 _LEAST_BLOCKS = 3
@@ -25,9 +25,16 @@ class Scatter:
 
     def __init__(self) -> None:
         self._changes: deque[tuple[float, float]] = deque(maxlen=_CHANGES)
+        self._readings = 0
+
+    @property
+    def learnt(self) -> bool:
+        """Whether there were enough readings to know it, changed or not."""
+        return self._readings >= _ENOUGH
 
     def add(self, t_s: float, change_k: float) -> None:
         """Take the difference of a believed reading from the one before. A repeated value says nothing of scatter."""
+        self._readings += 1
         if change_k:
             self._changes.append((t_s, change_k))
         while self._changes and self._changes[0][0] < t_s - _KEPT_S:

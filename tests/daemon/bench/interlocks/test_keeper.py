@@ -23,11 +23,11 @@ def reading(t_s: float, at_c: float | None, setpoint_c: float | None = 25.0, hea
 
 
 def settled(presence: Presence | None = None) -> Keeper:
-    """A keeper of a plate that was made safe and whose sensor has been read for a second."""
+    """A keeper of a plate that was made safe and whose sensor has been read for a second, 30 times."""
     keeper = keeper_for(HEAT_SOURCE, LIMITS, presence or Presence(180.0))
     keeper.commanded("heater", False, 0.0)
-    for step in range(10):
-        assert keeper.judge(reading(0.1 * step, 25.0)) is None
+    for step in range(30):
+        assert keeper.judge(reading(0.03 * step, 25.0)) is None
     return keeper
 
 
