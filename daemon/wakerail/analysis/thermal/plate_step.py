@@ -35,6 +35,20 @@ class Step:
     extra: float
     extra_on_load: float
 
+    @property
+    def before(self) -> tuple[float, float, float, float, float]:
+        """What is left of what was: of the heat, of the plate and the load on each other."""
+        return self.kept, self.plate, self.load_on_plate, self.plate_on_load, self.load
+
+    @property
+    def added(self) -> tuple[float, float, float, float, float, float]:
+        """What heat, command and extra loss add, each to the plate and to the load."""
+        return (
+            *(self.heat, self.heat_on_load),
+            *(self.command, self.command_on_load),
+            *(self.extra, self.extra_on_load),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class _Mode:
