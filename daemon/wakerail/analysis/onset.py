@@ -132,7 +132,8 @@ class OnsetWatch:
         """Tell whether the newest ticks draw much less than the first level: then that was no standing level."""
         if self.levels.known:
             return False
-        now_a = statistics.median(self.trail.level_a[-_BLANK:])
+        # who draws hardly more than nothing may be off, and its meter blank
+        now_a = statistics.median(self.trail.level_a[-(_BLANK if self.base_a <= _OFF_A else 3) :])
         step_a = 0.0 if math.isinf(self.levels.least_step_a) else self.levels.least_step_a
         fallen_a = self.base_a - now_a
         return now_a < self.base_a / 2.5 and fallen_a > max(_CLEARLY * self._noise_a, 2 * step_a)
