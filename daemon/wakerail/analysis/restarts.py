@@ -38,6 +38,7 @@ _ANOTHER = 0.25  # natural log: levels that differ by less are the same
 _HOME_SHARE = 0.6  # of all the time
 _RIVAL = 2.5  # log odds
 _RECENT = 12  # boots looked at for the longest
+_ASLEEP_S, _APART, _SAME_SLEEP, _SLEPT_SO = 4.0, 4.0, 0.35, 2.5
 _NOTHING_A = 0.001  # handheld devices draw more when they sleep (common practice, no source)
 _UNKNOWN_LOW, _MOST_UNKNOWN, _MOST_OFF = 0.8, 0.7, 1.5
 _DOUBTFUL = 2.5  # how alike a candidate must have been for what it began to be doubted as part of the boot before
@@ -88,6 +89,7 @@ class BootFinder:
         self._jump_levels_a = (math.inf, -math.inf)
         self._repertoire = Repertoire()  # of what it draws when up
         self._everything = Repertoire()  # with its lows
+        self._slept_a: deque[float] = deque(maxlen=8)
         self._committed = 0
         self._spacings: list[float] = []
         self._jumps, self._jumps_s = 1.0, 4.0
@@ -203,6 +205,7 @@ class BootFinder:
                 sort, odds = Sort.COLLAPSE, min(odds, _MOST_OFF if self._reads_nothing(dip.low_a) else 0.0)
         short = self._longest_seen(dip) <= blank_ticks(self.spacing_s)
         odds = dip_evidence(odds, max(again_s - at_s, 1e-6), short=short, told=levels.told)
+        odds -= self._sleeps(dip.low_a, again_s - at_s)
         if sort is Sort.DIP:
             odds -= math.log1p(ticks / 16)
             if ticks > _LONG_DIP:
@@ -219,6 +222,17 @@ class BootFinder:
             found = self._pass_collapse()
         self._add(sort, dip.rose, at_s, again_s, odds, dip.before_a, dip.low_a, ticks, dip.edge_a)
         return found
+
+    def _sleeps(self, low_a: float, lasted_s: float) -> float:
+        """Return what speaks against a low because the device was that low for long before: it sleeps there."""
+        levels = self.levels
+        above_a = low_a - levels.standing_a
+        if above_a < _APART * levels.fineness_a:
+            return 0.0
+        known = any(abs(math.log(above_a / slept_a)) < _SAME_SLEEP for slept_a in self._slept_a)
+        if lasted_s > _ASLEEP_S and not known:
+            self._slept_a.append(above_a)
+        return _SLEPT_SO if known else 0.0
 
     def _reads_nothing(self, low_a: float) -> bool:
         """Tell whether a low is so little, as far as the meter can tell, that hardly any device draws it asleep."""
@@ -365,9 +379,8 @@ class BootFinder:
         """Return the log odds of all but what the candidate itself shows."""
         odds = self._priors.log_odds(candidate.sort)
         if not self.levels.known:  # how low it goes when off is a guess: what a device does often may be its habit
-            if candidate.sort is Sort.BLINK and not self._reads_nothing(candidate.low_a):
-                odds -= _UNKNOWN_LOW
-            odds = min(odds, _MOST_UNKNOWN)
+            unlikely = candidate.sort is Sort.BLINK and not self._reads_nothing(candidate.low_a)
+            odds = min(odds, 0.0) - _UNKNOWN_LOW if unlikely else min(odds, _MOST_UNKNOWN)
         odds += self._outside(candidate)
         if candidate.sort is Sort.BLINK:
             odds += self._switching.evidence(candidate.place - candidate.dip_ticks, candidate.place, candidate.low_a)
