@@ -303,7 +303,7 @@ def main() -> None:
         print("\n".join(["", *table(outcomes)]))
         print("\n".join(f"{outcome.fault}: {'; '.join(outcome.wrong)}" for outcome in violations[:40]))
     if not args.short:
-        TABLE.write_text("\n".join([*HEAD, *table(outcomes), ""]), encoding="utf-8")
+        TABLE.write_text("\n".join([*HEAD, "", *table(outcomes), ""]), encoding="utf-8")
     raise SystemExit(bool(violations))
 
 
