@@ -82,6 +82,19 @@ def hot_since_s(bench: HeatBench) -> float:
     )  # fmt: skip
 
 
+def zero_read_s(bench: HeatBench, _: float) -> float:
+    """Return when the trace first shows 0: a slow poll may miss so short a fault, and then there is nothing to see."""
+    return next(
+        (
+            t_s
+            for frame in bench.frames
+            for t_s, at_c in zip(frame.t_s, frame.signals["temperature"], strict=True)
+            if at_c == 0.0
+        ),
+        float("inf"),
+    )
+
+
 def at_off_s(bench: HeatBench, _: float) -> float:
     """Return when the technician switches off."""
     return bench.planned_off_s
@@ -95,7 +108,7 @@ SENSOR = frozenset({"sensor-open", "sensor-rail", "sensor-jump", "sensor-false-r
 FAULTS: dict[str, Sort] = {
     "none": Sort(nothing, frozenset(), 0.0),
     "sensor open": Sort(of_plate("sensor-open"), SENSOR, 0.5),
-    "sensor reads 0 once": Sort(of_plate("sensor-false"), SENSOR, 0.5),
+    "sensor reads 0 once": Sort(of_plate("sensor-false"), SENSOR, 0.5, shows=zero_read_s),
     "sensor jumps": Sort(of_plate("sensor-jumps"), SENSOR, 1.5),
     "sensor back before it is right": Sort(of_plate("sensor-clears-early"), SENSOR, 0.5),
     "sensor stands still": Sort(
