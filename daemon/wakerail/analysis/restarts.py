@@ -136,8 +136,8 @@ class BootFinder:
         self._collapsed = collapsed
         found = self._turn(len(trail) - 1)
         self._look_for_jump()
-        if start_s >= self._due_s and not self._collapsed:
-            found += self._advance(start_s)
+        if trail.smooth_until_s >= self._due_s and not self._collapsed:
+            found += self._advance(trail.smooth_until_s)
         return found
 
     def finish(self) -> list[Boot]:
@@ -227,7 +227,7 @@ class BootFinder:
         """Return what speaks against a low because the device was that low for long before: it sleeps there."""
         levels = self.levels
         above_a = low_a - levels.standing_a
-        if above_a < _APART * levels.fineness_a:
+        if above_a <= _APART * levels.fineness_a:
             return 0.0
         known = any(abs(math.log(above_a / slept_a)) < _SAME_SLEEP for slept_a in self._slept_a)
         if lasted_s > _ASLEEP_S and not known:

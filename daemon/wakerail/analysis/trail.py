@@ -1,6 +1,6 @@
 """The current as it was, tick by tick, so that its mean between any two moments can be had at once.
 
-Means are of the current without its bursts: each tick counts with the median of those within 0.1 s of it, five at
+Means are of the current without its bursts: each tick counts with the median of those within 0.06 s of it, five at
 least, which leaves steps where they are. Bursts fall elsewhere in every boot, and would hide that two are alike.
 """
 
@@ -9,7 +9,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from itertools import pairwise
 
-_BESIDE_S, _FEWEST_BESIDE, _MOST_BESIDE = 0.09, 2, 4  # on either side of a tick
+_BESIDE_S, _FEWEST_BESIDE, _MOST_BESIDE = 0.06, 2, 3  # on either side of a tick
 _KNOWS_ITS_PACE = 16
 
 
@@ -42,7 +42,7 @@ class Trail:
             pace_s = sorted(later - earlier for earlier, later in pairwise(self.start_s))[_KNOWS_ITS_PACE // 2]
             self._beside = max(_FEWEST_BESIDE, min(_MOST_BESIDE, round(_BESIDE_S / max(pace_s, 1e-9))))
         self._covered_s.append(self._covered_s[-1] + min(start_s - self.start_s[-2], most_s))
-        if len(self.level_a) > self._beside + 1:
+        if len(self.level_a) >= len(self._charge_as) + self._beside:
             self._smooth()
 
     def _smooth(self) -> None:
@@ -52,6 +52,11 @@ class Trail:
         held_s = self._covered_s[place + 1] - self._covered_s[place]
         self._charge_as.append(self._charge_as[-1] + about[len(about) // 2] * held_s)
         self.smooth_a.append(about[len(about) // 2])
+
+    @property
+    def smooth_until_s(self) -> float:
+        """Until when the bursts are known."""
+        return self.start_s[len(self._charge_as) - 1]
 
     def place(self, at_s: float) -> int:
         """Return which tick holds at a moment: the last one that began by then, at least 0."""
