@@ -420,10 +420,13 @@ class BootFinder:
     def _under_way_s(self, candidate: Candidate) -> float | None:
         """Return when the boot began that was under way before a candidate, unless that is the template itself."""
         before = next((boot for boot in reversed(self.boots) if boot.start_s < candidate.again_s), None)
-        return None if before is None else before.start_s
+        fell = candidate.sort in {Sort.COLLAPSE, Sort.BLINK}  # which the boot that goes on would have to explain, too
+        return None if before is None or (fell and before is self._template) else before.start_s
 
     def _longest_before(self, candidate: Candidate) -> Opening | None:
-        """Return the boot that lasted longest of those that ended before a candidate."""
+        """Return the boot that lasted longest of those that ended before a candidate; None for one that fell."""
+        if candidate.sort in {Sort.COLLAPSE, Sort.BLINK}:
+            return None
         ended = [boot for boot in self.boots if boot.end_s is not None and boot.end_s <= candidate.at_s]
         return max(ended[-_RECENT:], key=lambda boot: (boot.end_s or 0.0) - boot.start_s, default=None)
 
