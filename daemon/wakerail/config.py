@@ -91,6 +91,7 @@ class BenchPlace:
     broker_key: str
     journal: str
     sequences: Path
+    devices: Path
 
 
 def load_place(file: Path) -> BenchPlace:
@@ -99,9 +100,10 @@ def load_place(file: Path) -> BenchPlace:
     doc.top.leave_open()
     name, url, port, journal = _place(doc.top)
     sequences = _folder(doc.top, "sequences", file.parent / "sequences")
+    devices = _folder(doc.top, "devices", file.parent / "devices")
     doc.finish()
     broker_key = f"{file}:{doc.top.line_of('broker')}: broker"
-    return BenchPlace(name, url or f"mqtt://127.0.0.1:{port}", broker_key, journal, sequences)
+    return BenchPlace(name, url or f"mqtt://127.0.0.1:{port}", broker_key, journal, sequences, devices)
 
 
 def load_bench_config(file: Path, types: Mapping[str, InstrumentType], clock: Clock) -> BenchConfig:

@@ -9,6 +9,7 @@ import typer
 
 from wakerail.cli import analyze, bench, demo, run, safe, serve, sim
 from wakerail.cli.log import log
+from wakerail.cli.plan import plan
 
 #: A command line that cannot be understood; typer has no public name for what its own errors are made from.
 UsageError = cast("type[typer.BadParameter]", typer.BadParameter.__bases__[0])
@@ -50,4 +51,5 @@ app.command("cool")(bench.cool)
 app.command("reset")(bench.reset)
 app.command("present")(bench.present)
 app.command("demo")(demo.demo)
+app.add_typer(plan, name="plan", help="What is at fault: causes by likelihood, and what to do next.")
 app.add_typer(log, name="log", help="What happened on the bench: follow it, look at a run, export it.")

@@ -37,6 +37,7 @@ class RunCheck:
     check: str
     time_s: float
     why: str
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from wakerail.planning.exact import ExactPlan
 from wakerail.planning.problem import Problem, bits
 
 #: More than any bench would spend, and still a number: what cannot be disconnected costs this.
@@ -26,6 +27,8 @@ _NEVER_S = 1e12
 #: How many of the most promising tries are reckoned anew with rows of their own: this over the number of candidates.
 _RECKONED = 120
 _FEWEST = 4
+#: With so many candidates at most, what the best tries leave is reckoned exactly, if it is no more than ``_EXACTLY``.
+_DEEPER, _EXACTLY = 16, 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +65,26 @@ class LookAhead:
         suspects = problem.all
         if suspects & (suspects - 1) == 0:
             return problem.weights[0] * problem.finish(0, self.done, self.cleared), None
-        rough = sorted(self._rough())
-        best: tuple[float, int | None] = (np.inf, None)
-        for _, after in rough[: max(_FEWEST, _RECKONED // len(problem.candidates))]:
-            best = min(best, (self._value(after), after), key=lambda pair: pair[0])
-        return best if best[1] is not None else (0.0, None)
+        rough = sorted(self._rough())[: max(_FEWEST, _RECKONED // len(problem.candidates))]
+        if not rough:
+            return 0.0, None
+        tries = sorted((self._value(after), after) for _, after in rough)
+        if len(problem.candidates) <= _DEEPER:
+            tries = [(self._deeper(after), after) for _, after in tries[:_FEWEST]]
+        return min(tries)
+
+    def _deeper(self, after: int) -> float:
+        """Return the weighted cost as ``_value`` does, with what a try leaves reckoned exactly where it is little."""
+        problem = self.problem
+        off = problem.off(after)
+        cost = problem.weight(problem.all) * (problem.cost_s(self.done, after) + problem.try_s)
+        for suspects, is_off, cleared in ((off, True, True), (problem.all & ~off, False, self.cleared)):
+            if suspects.bit_count() <= _EXACTLY:
+                some = problem.left(suspects)
+                cost += some.weight(some.all) * ExactPlan(some).cost_s(some.all, after, cleared)
+            else:
+                cost += self._rest(suspects, is_off, cleared)
+        return cost
 
     def _rough(self) -> Iterator[tuple[float, int]]:
         """Yield the tries that split a row in two, each with its weighted cost by that row's runs alone."""

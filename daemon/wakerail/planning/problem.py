@@ -11,7 +11,7 @@ import functools
 import itertools
 import operator
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from wakerail.planning.belief import Belief
@@ -69,6 +69,16 @@ class Problem:
         return tuple(
             functools.reduce(operator.or_, (1 << min(bits(cut), key=lambda one: self.do_s[one]) for cut in cuts), 0)
             for cuts in self.cuts
+        )
+
+    def left(self, suspects: int) -> Problem:
+        """Return the problem of these candidates alone."""
+        keep = list(bits(suspects))
+        return replace(
+            self,
+            candidates=tuple(self.candidates[one] for one in keep),
+            weights=tuple(self.weights[one] for one in keep),
+            cuts=tuple(self.cuts[one] for one in keep),
         )
 
     def weight(self, suspects: int) -> float:

@@ -30,8 +30,8 @@ def _joined(deeds: Sequence[str]) -> str:
     """Return deeds in a row, each verb said once as long as it stays the same."""
     said, before = [], ""
     for deed in deeds:
-        verb = deed.split(" ", 1)[0]
-        said.append(deed.split(" ", 1)[-1] if verb == before else deed)
+        verb, the, what = deed.partition(" the ")
+        said.append(f"the {what}" if the and verb == before else deed)
         before = verb
     return listed(said)
 
