@@ -6,44 +6,36 @@ import math
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from itertools import pairwise
 
+from wakerail.analysis.dips import Dips
 from wakerail.analysis.evidence import (
     LIKELY,
     SURE,
     Candidate,
     Priors,
     Sort,
-    depth_evidence,
-    dip_evidence,
     probability_of,
 )
+from wakerail.analysis.jumps import Jumps
 from wakerail.analysis.levels import Levels
 from wakerail.analysis.onset import HOLD_S, HOLD_TICKS, First, OnsetWatch
 from wakerail.analysis.opening import Opening, Repertoire
-from wakerail.analysis.switching import PENDING, Switching, blank_ticks
+from wakerail.analysis.switching import PENDING, Switching
 from wakerail.analysis.trail import Trail
 from wakerail.analysis.turns import Dip, Fall, FallTimes, Turns
 
-_LONG_DIP = 64  # ticks; a device that drew so long without being off was up, at a lower level
+_SHORTLY = 64  # ticks between a collapse and the jump to the opening that belongs to it
 _SHORT_UP_S = 0.12  # a boot shorter than this is hardly one
 _MOST_OPEN = 32
 _KEPT = 128
 _NEAR = 5  # ticks; two candidates nearer than this stand for one restart
 _GAP = 3  # usual spacings after which a tick does not hold its level any more
 _JUMP = 0.3
-_AT_LEVEL = 0.45
-_FIRST_WINDOWS = range(1, 6)
-_ANOTHER = 0.25  # natural log: levels that differ by less are the same
-_HOME_SHARE = 0.6  # of all the time
 _RIVAL = 2.5  # log odds
 _RECENT = 12  # boots looked at for the longest
-_ASLEEP_S, _APART, _SAME_SLEEP, _SLEPT_SO = 4.0, 4.0, 0.35, 2.5
-_NOTHING_A = 0.001  # handheld devices draw more when they sleep (common practice, no source)
-_UNKNOWN_LOW, _MOST_UNKNOWN, _MOST_OFF = 0.8, 0.7, 1.5
+_UNKNOWN_LOW, _MOST_UNKNOWN = 0.8, 0.7
 _DOUBTFUL = 2.5  # how alike a candidate must have been for what it began to be doubted as part of the boot before
 _SHAPELESS = 8  # ticks
-_OFF_SHARE = 0.2  # of what it drew before: where the standing level is not known, what is lower may be it
 SAMPLE_TICKS = 12  # for so many ticks back the samples are asked for
 
 Edge = Callable[[float, float, float, bool], float | None]
@@ -75,6 +67,7 @@ class BootFinder:
         self.first = First.UNCLEAR
         self.spacing_s = 0.0
         self.boots: list[Opening] = []
+        self._dips = Dips(self.trail, self.levels)
         self._turns = Turns(self.trail, self.levels)
         self._falls = FallTimes()
         self._switching = Switching(self.trail, self.levels, lambda: self.spacing_s)
@@ -85,11 +78,8 @@ class BootFinder:
         self._undecided: deque[Candidate] = deque(maxlen=_KEPT)
         self._template: Opening | None = None
         self._sure = False  # that the template is a boot's
-        self._jump_for = (-math.inf, 0.0)
-        self._jump_levels_a = (math.inf, -math.inf)
+        self._jumps_to = Jumps(self.trail, self.levels)
         self._repertoire = Repertoire()  # of what it draws when up
-        self._everything = Repertoire()  # with its lows
-        self._slept_a: deque[float] = deque(maxlen=8)
         self._committed = 0
         self._spacings: list[float] = []
         self._jumps, self._jumps_s = 1.0, 4.0
@@ -123,10 +113,8 @@ class BootFinder:
                 self.spacing_s = sorted(self._spacings)[len(self._spacings) // 2]
         trail.add(start_s, level_a, _GAP * self.spacing_s or math.inf)
         levels.take(level_a)
-        if before_a is not None and not levels.known:
-            self._everything.add(
-                math.log(levels.above(before_a)), min(start_s - trail.start_s[-2], _GAP * self.spacing_s)
-            )
+        if before_a is not None:
+            self._dips.take(before_a, min(start_s - trail.start_s[-2], _GAP * self.spacing_s))
         if self.first is First.UNCLEAR:
             return self._begin()
         levels.take_up(level_a)
@@ -190,28 +178,13 @@ class BootFinder:
                     break
 
     def _rose(self, dip: Dip) -> list[Boot]:
-        starts_s, levels = self.trail.start_s, self.levels
+        starts_s = self.trail.start_s
         again_s = self._edge(dip.rose, len(starts_s) - 1, dip.edge_a, True)
         at_s = self._falls.find(dip.fell)
         at_s = min(starts_s[dip.fell] if at_s is None else at_s, again_s)
-        sort, odds = depth_evidence(dip.low_a, dip.before_a, levels.standing_a, levels.tolerance_a, levels.fineness_a)
-        ticks = dip.rose - dip.fell
-        if not levels.known and dip.low_a < _OFF_SHARE * dip.before_a:
-            levels.lowest_a = min(levels.lowest_a, dip.low_a)
-            if self._is_home(dip, again_s - at_s):
-                sort, odds = Sort.DIP, -2.0
-            elif dip.low_a <= levels.lowest_a + levels.tolerance_a:
-                # as low as it ever went, but that may be a sleep unless it is hardly anything
-                sort, odds = Sort.COLLAPSE, min(odds, _MOST_OFF if self._reads_nothing(dip.low_a) else 0.0)
-        short = self._longest_seen(dip) <= blank_ticks(self.spacing_s)
-        odds = dip_evidence(odds, max(again_s - at_s, 1e-6), short=short, told=levels.told)
-        odds -= self._sleeps(dip.low_a, again_s - at_s)
-        if sort is Sort.DIP:
-            odds -= math.log1p(ticks / 16)
-            if ticks > _LONG_DIP:
-                sort, odds, at_s = Sort.JUMP, 0.0, again_s
-        if sort is Sort.COLLAPSE and short:
-            sort = Sort.BLINK
+        sort, odds = self._dips.judge(dip, again_s - at_s, self.spacing_s, _GAP * self.spacing_s)
+        if sort is Sort.JUMP:
+            at_s = again_s
         if self.boots and at_s - self.boots[-1].start_s < _SHORT_UP_S:
             odds -= 4.0
         # the tick in which it fell is a mixture of both levels
@@ -220,31 +193,8 @@ class BootFinder:
         found: list[Boot] = []
         if sort in {Sort.COLLAPSE, Sort.BLINK}:
             found = self._pass_collapse()
-        self._add(sort, dip.rose, at_s, again_s, odds, dip.before_a, dip.low_a, ticks, dip.edge_a)
+        self._add(sort, dip.rose, at_s, again_s, odds, dip.before_a, dip.low_a, dip.rose - dip.fell, dip.edge_a)
         return found
-
-    def _sleeps(self, low_a: float, lasted_s: float) -> float:
-        """Return what speaks against a low because the device was that low for long before: it sleeps there."""
-        levels = self.levels
-        above_a = low_a - levels.standing_a
-        if above_a <= _APART * levels.fineness_a:
-            return 0.0
-        known = any(abs(math.log(above_a / slept_a)) < _SAME_SLEEP for slept_a in self._slept_a)
-        if lasted_s > _ASLEEP_S and not known:
-            self._slept_a.append(above_a)
-        return _SLEPT_SO if known else 0.0
-
-    def _reads_nothing(self, low_a: float) -> bool:
-        """Tell whether a low is so little, as far as the meter can tell, that hardly any device draws it asleep."""
-        return max(low_a, self.levels.fineness_a) < _NOTHING_A
-
-    def _longest_seen(self, dip: Dip) -> int:
-        """Return how many ticks of a dip follow on each other without a gap."""
-        longest = seen = 1
-        for before_s, after_s in pairwise(self.trail.start_s[dip.fell : dip.rose]):
-            seen = seen + 1 if after_s - before_s <= _GAP * self.spacing_s else 1
-            longest = max(longest, seen)
-        return longest
 
     def _pass_collapse(self) -> list[Boot]:
         """Note what each candidate had seen until this collapse; after a second one there is no more to see for it."""
@@ -258,57 +208,24 @@ class BootFinder:
                 found += self._close(candidate)
         return found
 
-    def _is_home(self, dip: Dip, lasted_s: float) -> bool:
-        """Tell whether the device drew so little for much of the time before: then it idles there, and is not off."""
-        low_s, all_s = self._everything.below_s(math.log(self.levels.above(dip.edge_a)))
-        return low_s - lasted_s > _HOME_SHARE * (all_s - lasted_s)
-
     def _drop_jumps_into_collapse(self) -> None:
         """Drop candidates that were but the edge of a fall: it passed the opening's level on its way down."""
         last = len(self.trail) - 1
         self._open = [one for one in self._open if one.sort is not Sort.JUMP or last - one.place > HOLD_TICKS]
 
     def _look_for_jump(self) -> None:
-        """Open a candidate where two ticks are at the level of the opening's begin, and the one before was not."""
-        trail, template, last = self.trail, self._template, len(self.trail) - 1
-        if template is None or not self._sure:
+        """Open a candidate where the current has jumped to the level that the boot began with."""
+        if self._template is None or not self._sure:
             return
-        if self._jump_for != (template.start_s, self.levels.floor_a):
-            self._set_jump_levels(template)
-        low_a, high_a = self._jump_levels_a
-        if not (low_a < trail.level_a[last] < high_a and low_a < trail.level_a[last - 1] < high_a):
+        jump = self._jumps_to.look(self._template)
+        if jump is None:
             return
-        scale = self.levels.scale
-        before, first = scale.of(trail.level_a[last - 2]), scale.of(trail.level_a[last - 1])
-        if last > 2 and abs(first - before) < _ANOTHER:  # a meter that averages takes two ticks for a step
-            earlier = scale.of(trail.level_a[last - 3])
-            before = earlier if (earlier - before) * (before - first) > 0 else before
-        if abs(first - before) < _ANOTHER:
-            return
-        wanted = (math.log(low_a - scale.standing_a + scale.floor_a) + scale.of(high_a)) / 2
-        if abs(before - wanted) < abs(first - wanted):
-            return
-        edge_a = math.exp((before + first) / 2) - self.levels.floor_a + self.levels.standing_a
-        again_s = self._edge(last - 1, last - 1, edge_a, first > before)
+        place, before_a = jump.place, self.trail.level_a[jump.place - 1]
+        again_s = self._edge(place, place, jump.edge_a, jump.up)
         if any(abs(other.again_s - again_s) < 1.5 * self.spacing_s for other in self._open):
             return
-        self._commit(last - 1)
-        self._add(
-            Sort.JUMP, last - 1, again_s, again_s, 0.0, trail.level_a[last - 2], trail.level_a[last - 2], 0, edge_a
-        )
-
-    def _set_jump_levels(self, template: Opening) -> None:
-        first = [template.level_a(index) for index in _FIRST_WINDOWS]
-        means_a = sorted(mean_a for mean_a in first if mean_a is not None)
-        if not means_a or self.trail.start_s[-2] - template.start_s < 8 * self.spacing_s:
-            self._jump_levels_a = (math.inf, -math.inf)
-            return
-        levels = self.levels
-        above = levels.above(means_a[len(means_a) // 2])
-        low, high = above * math.exp(-_AT_LEVEL), above * math.exp(_AT_LEVEL)
-        base_a = levels.standing_a - levels.floor_a
-        self._jump_levels_a = (base_a + low, base_a + high)
-        self._jump_for = (template.start_s, levels.floor_a)
+        self._commit(place)
+        self._add(Sort.JUMP, place, again_s, again_s, 0.0, before_a, before_a, 0, jump.edge_a)
 
     def _add(
         self,
@@ -379,7 +296,7 @@ class BootFinder:
         """Return the log odds of all but what the candidate itself shows."""
         odds = self._priors.log_odds(candidate.sort)
         if not self.levels.known:  # how low it goes when off is a guess: what a device does often may be its habit
-            unlikely = candidate.sort is Sort.BLINK and not self._reads_nothing(candidate.low_a)
+            unlikely = candidate.sort is Sort.BLINK and not self._dips.reads_nothing(candidate.low_a)
             odds = min(odds, 0.0) - _UNKNOWN_LOW if unlikely else min(odds, _MOST_UNKNOWN)
         odds += self._outside(candidate)
         if candidate.sort is Sort.BLINK:
@@ -516,7 +433,7 @@ class BootFinder:
 
     def _collapse_before(self, candidate: Candidate) -> Candidate | None:
         """Return a collapse shortly before a jump to the opening: the boot began with that, a little differently."""
-        within_s = _LONG_DIP * self.spacing_s
+        within_s = _SHORTLY * self.spacing_s
         return next(
             (
                 other

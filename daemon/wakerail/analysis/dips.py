@@ -1,0 +1,86 @@
+"""What a dip says by itself: how low it went, for how long, and whether the device is that low by habit."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from itertools import pairwise
+
+from wakerail.analysis.evidence import Sort, depth_evidence, dip_evidence
+from wakerail.analysis.levels import Levels
+from wakerail.analysis.opening import Repertoire
+from wakerail.analysis.switching import blank_ticks
+from wakerail.analysis.trail import Trail
+from wakerail.analysis.turns import Dip
+
+_LONG_DIP = 64  # ticks; a device that drew so long without being off was up, at a lower level
+_HOME_SHARE = 0.6  # of all the time
+_OFF_SHARE = 0.2  # of what it drew before: where the standing level is not known, what is lower may be it
+_ASLEEP_S = 4.0  # who is low for so long sleeps
+_APART = 4.0  # finenesses above standing from which on a low can be told from it
+_SAME_SLEEP, _SLEPT_SO = 0.35, 2.5
+_NOTHING_A = 0.001  # handheld devices draw more when they sleep (common practice, no source)
+_MOST_OFF = 1.5
+
+
+class Dips:
+    """Judges dips one after another, and remembers at what levels the device idles and sleeps."""
+
+    def __init__(self, trail: Trail, levels: Levels) -> None:
+        self._trail, self._levels = trail, levels
+        self._everything = Repertoire()
+        self._slept_a: deque[float] = deque(maxlen=8)
+
+    def take(self, level_a: float, lasted_s: float) -> None:
+        """Take note of a level; it counts while it is not known what the device draws standing."""
+        if not self._levels.known:
+            self._everything.add(math.log(self._levels.above(level_a)), lasted_s)
+
+    def judge(self, dip: Dip, lasted_s: float, spacing_s: float, most_s: float) -> tuple[Sort, float]:
+        """Return what sort of a candidate a dip is, and the log-likelihood ratio of a restart by it alone.
+
+        ``most_s``: two ticks further apart have a gap between them.
+        """
+        levels = self._levels
+        sort, odds = depth_evidence(dip.low_a, dip.before_a, levels.standing_a, levels.tolerance_a, levels.fineness_a)
+        if not levels.known and dip.low_a < _OFF_SHARE * dip.before_a:
+            levels.lowest_a = min(levels.lowest_a, dip.low_a)
+            if self._is_home(dip, lasted_s):
+                sort, odds = Sort.DIP, -2.0
+            elif dip.low_a <= levels.lowest_a + levels.tolerance_a:
+                # as low as it ever went, but that may be a sleep unless it is hardly anything
+                sort, odds = Sort.COLLAPSE, min(odds, _MOST_OFF if self.reads_nothing(dip.low_a) else 0.0)
+        short = self._longest_seen(dip, most_s) <= blank_ticks(spacing_s)
+        odds = dip_evidence(odds, max(lasted_s, 1e-6), short=short, told=levels.told)
+        odds -= self._sleeps(dip.low_a, lasted_s)
+        if sort is Sort.COLLAPSE:
+            return (Sort.BLINK if short else sort), odds
+        ticks = dip.rose - dip.fell
+        return (Sort.JUMP, 0.0) if ticks > _LONG_DIP else (sort, odds - math.log1p(ticks / 16))
+
+    def reads_nothing(self, low_a: float) -> bool:
+        """Tell whether a low is so little, as far as the meter can tell, that hardly any device draws it asleep."""
+        return max(low_a, self._levels.fineness_a) < _NOTHING_A
+
+    def _is_home(self, dip: Dip, lasted_s: float) -> bool:
+        """Tell whether the device drew so little for much of the time before: then it idles there, and is not off."""
+        low_s, all_s = self._everything.below_s(math.log(self._levels.above(dip.edge_a)))
+        return low_s - lasted_s > _HOME_SHARE * (all_s - lasted_s)
+
+    def _sleeps(self, low_a: float, lasted_s: float) -> float:
+        """Return what speaks against a low because the device was that low for long before: it sleeps there."""
+        above_a = low_a - self._levels.standing_a
+        if above_a <= _APART * self._levels.fineness_a:
+            return 0.0
+        known = any(abs(math.log(above_a / slept_a)) < _SAME_SLEEP for slept_a in self._slept_a)
+        if lasted_s > _ASLEEP_S and not known:
+            self._slept_a.append(above_a)
+        return _SLEPT_SO if known else 0.0
+
+    def _longest_seen(self, dip: Dip, most_s: float) -> int:
+        """Return how many ticks of a dip follow on each other without a gap."""
+        longest = seen = 1
+        for before_s, after_s in pairwise(self._trail.start_s[dip.fell : dip.rose]):
+            seen = seen + 1 if after_s - before_s <= most_s else 1
+            longest = max(longest, seen)
+        return longest
