@@ -1,6 +1,6 @@
 """The exact segmentation beside ruptures' Pelt, an independent implementation of the same search.
 
-https://pypi.org/project/ruptures (BSD-2-Clause). Where two segmentations cost the same either may be given, so costs
+ruptures is a public library (BSD-2-Clause). Where two segmentations cost the same either may be given, so costs
 are compared as well as places.
 """
 
