@@ -373,7 +373,17 @@ async def test_a_driver_that_does_not_come_back_is_said_loudly() -> None:
             await asyncio.sleep(0.001)
         await host.apply("heater", True, run=None)
         driver.hold.clear()
-        driver.read = lambda: driver.hold.wait(5.0) and Reading(signals=driver.signals)  # type: ignore[method-assign]
+        stuck = threading.Event()
+
+        def read() -> Reading:
+            stuck.set()
+            driver.hold.wait(30.0)
+            return Reading(signals=driver.signals)
+
+        driver.read = read  # type: ignore[method-assign]
+        while not stuck.is_set():  # the clock must not run on before the driver is
+            clock.advance(0.005)
+            await asyncio.sleep(0.001)
         for _ in range(10):
             await clock.run_for(1.0)
         tripped, _ = await told.saw(ev.InterlockTripped)
