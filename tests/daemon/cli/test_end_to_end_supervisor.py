@@ -160,7 +160,9 @@ async def test_everything_off_by_hand(shop):
         for process in (bench.daemon.pid, worker):
             os.kill(process, signal.SIGCONT)
         bench.daemon.signal(signal.SIGTERM)
-        assert (await followed).reason == "Aborted: the daemon was stopped."
+        # whichever comes first: a worker that stood still for long has not read the plate for as long
+        reason = (await followed).reason
+        assert reason == "Aborted: the daemon was stopped." or "lost-communication" in reason
         assert await bench.daemon.ends() == 0
         assert "worker died" not in bench.daemon.err  # that both stood still was no silence of the worker's
         assert await bench.is_safe()
