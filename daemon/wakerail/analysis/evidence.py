@@ -58,6 +58,8 @@ class Sort(StrEnum):
     JUMP = "jump"  # no dip: the opening's level came from another
 
 
+#: Those that fell to the standing level.
+FALLEN = frozenset({Sort.COLLAPSE, Sort.BLINK})
 #: Log odds from which on a candidate is told once there is no more to see.
 LIKELY = {Sort.COLLAPSE: 0.7, Sort.BLINK: 1.3, Sort.DIP: 1.5, Sort.JUMP: 1.0}
 
@@ -69,6 +71,11 @@ def probability_of(log_odds: float) -> float:
 
 def _normal(distance: float, spread: float) -> float:
     return math.exp(-0.5 * (distance / spread) ** 2) / (spread * _SQRT_2PI)
+
+
+def _normals(distances: Floats, spread: float) -> Floats:
+    densities: Floats = np.exp(-0.5 * (distances / spread) ** 2) / (spread * _SQRT_2PI)
+    return densities
 
 
 def depth_evidence(
@@ -108,8 +115,9 @@ class Priors:
     """How likely a candidate of each sort is a restart before its shape is looked at, learnt from those before it.
 
     Each sort begins with odds that count as so many candidates; every candidate that was looked at adds its
-    probability to one side and the rest to the other. So a device that wakes every second teaches that its dips mean
-    nothing, and one whose opening came back twice that the third time is no chance.
+    probability to one side and the rest to the other, and one that was set aside as unlikely a part of it. So a
+    device that wakes every second teaches that its dips mean nothing, and one whose opening came back twice that the
+    third time is no chance.
     """
 
     _FIRST: ClassVar[dict[Sort, tuple[float, float]]] = {
@@ -195,7 +203,7 @@ class Candidate:
         if not self.compared:
             return odds + self.novel
         known = _KNOWN * math.exp(min(self.alike, _MOST_ALIKE))
-        other = _ANYHOW if self.sort in {Sort.COLLAPSE, Sort.BLINK} else 0.0
+        other = _ANYHOW if self.sort in FALLEN else 0.0
         return odds + math.log(known + (1.0 - _KNOWN - other) * math.exp(self.novel) + other)
 
     def settle(self) -> None:
@@ -290,7 +298,7 @@ class Candidate:
         distance = np.abs(here - self._gains - places)
         spread = math.sqrt((_LEVEL_SPREAD + _FIRST_SPREAD / (index + 1) ** 2) ** 2 + wobble)
         tail = self._tail(index)
-        core = np.exp(-0.5 * (distance / spread) ** 2) / (spread * _SQRT_2PI)
+        core = _normals(distance, spread)
         tails = np.where(here > self._gains + places, max(tail, _BURST_TAIL), tail)
         ratio = np.log((1 - tails) * core / other + tails)
         entered = sum(abs(here - left) < _JUMP for left in self._left)
@@ -333,9 +341,7 @@ class Candidate:
         levels_a = next((levels_a for levels_a in later if levels_a is not None), None)
         if levels_a is None:
             return
-        distance = np.abs(scale.of_each(levels_a) - here)
-        spread = math.sqrt(_LEVEL_SPREAD**2 + wobble)
-        core = np.exp(-0.5 * (distance / spread) ** 2) / (spread * _SQRT_2PI)
+        core = _normals(np.abs(scale.of_each(levels_a) - here), math.sqrt(_LEVEL_SPREAD**2 + wobble))
         self._going += np.nan_to_num(np.log((1 - _TAIL) * core / other + _TAIL))
         self.going = _log_sum(self._going)
 

@@ -7,6 +7,7 @@ tell soon and go on telling. All is judged on the logarithm of the current, so t
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -35,11 +36,17 @@ _SHIFTS = (-1, 0, 1)  # ticks by which its begin may be found early or late
 _MOST_STRETCH = max(_STRETCHES)
 _WIDENED = 8
 ALIGNMENTS = [(stretch, shift) for stretch in _STRETCHES for shift in _SHIFTS]
-#: How likely each is, natural log: even over three ticks but for the middle, and normal with a deviation of 3 %.
-ALIGNED = np.array([-0.5 * ((stretch - 1) / 0.03) ** 2 - 0.7 * abs(shift) for stretch, shift in ALIGNMENTS])
-ALIGNED -= math.log(float(np.exp(ALIGNED).sum()))
-STRETCHED = np.array([-0.5 * ((stretch - 1) / 0.03) ** 2 for stretch in _STRETCHES])
-STRETCHED -= math.log(float(np.exp(STRETCHED).sum()))
+
+
+def _how_likely(alignments: Iterable[tuple[float, int]]) -> Floats:
+    """Return the log of each one's probability: normal with a deviation of 3 %, less for a tick early or late."""
+    odds = np.array([-0.5 * ((stretch - 1) / 0.03) ** 2 - 0.7 * abs(shift) for stretch, shift in alignments])
+    return odds - math.log(float(np.exp(odds).sum()))
+
+
+#: How likely each of the alignments is, and each stretch alone; natural log.
+ALIGNED = _how_likely(ALIGNMENTS)
+STRETCHED = _how_likely((stretch, 0) for stretch in _STRETCHES)
 
 
 @dataclass(slots=True, eq=False)
@@ -81,9 +88,8 @@ class Opening:
         if self.window_s(index, _MOST_STRETCH, 1)[1] > until_s:
             return None
         if index not in self._known:
-            means = [self.trail.mean_a(*self.window_s(index, stretch, shift)) for stretch, shift in ALIGNMENTS]
-            known = np.array([math.nan if mean is None else mean for mean in means]), self.spread_a(index)
-            self._known[index] = known
+            windows_s = (self.window_s(index, stretch, shift) for stretch, shift in ALIGNMENTS)
+            self._known[index] = self._means_a(windows_s), self.spread_a(index)
         return self._known[index]
 
     def later_a(self, index: int, offset_s: float, until_s: float) -> Floats | None:
@@ -95,9 +101,11 @@ class Opening:
         from_s, to_s = offset_s + self.spacing_s * EDGES[index], offset_s + self.spacing_s * EDGES[index + 1]
         if self.start_s + _MOST_STRETCH * to_s > until_s:
             return None
-        means = [
-            self.trail.mean_a(self.start_s + stretch * from_s, self.start_s + stretch * to_s) for stretch in _STRETCHES
-        ]
+        return self._means_a((self.start_s + stretch * from_s, self.start_s + stretch * to_s) for stretch in _STRETCHES)
+
+    def _means_a(self, windows_s: Iterable[tuple[float, float]]) -> Floats:
+        """Return the mean in each window, NaN where it was not measured."""
+        means = (self.trail.mean_a(*window_s) for window_s in windows_s)
         return np.array([math.nan if mean is None else mean for mean in means])
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from wakerail.analysis.dips import Dips
 from wakerail.analysis.evidence import (
+    FALLEN,
     LIKELY,
     SURE,
     Candidate,
@@ -34,6 +35,7 @@ _JUMP = 0.3
 _RIVAL = 2.5  # log odds
 _RECENT = 12  # boots looked at for the longest
 _UNKNOWN_LOW, _MOST_UNKNOWN = 0.8, 0.7
+_UNLIKELY_TEACHES = 0.3  # of its probability: what is often doubtful is mostly a habit
 _DOUBTFUL = 2.5  # how alike a candidate must have been for what it began to be doubted as part of the boot before
 _SHAPELESS = 8  # ticks
 SAMPLE_TICKS = 12  # for so many ticks back the samples are asked for
@@ -191,7 +193,7 @@ class BootFinder:
         self._commit(max(dip.fell - 1, min(dip.fell, self._committed + 1)))
         self._committed = dip.rose
         found: list[Boot] = []
-        if sort in {Sort.COLLAPSE, Sort.BLINK}:
+        if sort in FALLEN:
             found = self._pass_collapse()
         self._add(sort, dip.rose, at_s, again_s, odds, dip.before_a, dip.low_a, dip.rose - dip.fell, dip.edge_a)
         return found
@@ -308,14 +310,9 @@ class BootFinder:
         scale, noise, rate = self.levels.scale, self.levels.relative_noise, self._jumps / self._jumps_s
         for candidate in list(self._open):
             while candidate in self._open and candidate.next_s <= now_s:
-                candidate.look(
-                    scale,
-                    self._template_for(candidate),
-                    self._under_way_s(candidate),
-                    self._longest_before(candidate),
-                    noise,
-                    rate,
-                )
+                # asked anew for each window: an earlier candidate may have been told for this one, as a boot under way
+                known = self._template_for(candidate), self._under_way_s(candidate), self._longest_before(candidate)
+                candidate.look(scale, *known, noise, rate)
                 if self._has_shown_enough(candidate) and self._log_odds(candidate) >= SURE:
                     found += self._accept(candidate)
                 elif candidate.hopeless:
@@ -331,18 +328,18 @@ class BootFinder:
         return candidate.window >= 2 and (candidate.sort is not Sort.BLINK or seen > PENDING)
 
     def _template_for(self, candidate: Candidate) -> Opening | None:
-        likely = self._sure or candidate.sort in {Sort.COLLAPSE, Sort.BLINK}
+        likely = self._sure or candidate.sort in FALLEN
         return self._template if likely and self._template is not candidate.opening else None
 
     def _under_way_s(self, candidate: Candidate) -> float | None:
         """Return when the boot began that was under way before a candidate, unless that is the template itself."""
         before = next((boot for boot in reversed(self.boots) if boot.start_s < candidate.again_s), None)
-        fell = candidate.sort in {Sort.COLLAPSE, Sort.BLINK}  # which the boot that goes on would have to explain, too
+        fell = candidate.sort in FALLEN  # which the boot that goes on would have to explain, too
         return None if before is None or (fell and before is self._template) else before.start_s
 
     def _longest_before(self, candidate: Candidate) -> Opening | None:
         """Return the boot that lasted longest of those that ended before a candidate; None for one that fell."""
-        if candidate.sort in {Sort.COLLAPSE, Sort.BLINK}:
+        if candidate.sort in FALLEN:
             return None
         ended = [boot for boot in self.boots if boot.end_s is not None and boot.end_s <= candidate.at_s]
         return max(ended[-_RECENT:], key=lambda boot: (boot.end_s or 0.0) - boot.start_s, default=None)
@@ -357,14 +354,14 @@ class BootFinder:
     def _set_aside(self, candidate: Candidate) -> None:
         self._open.remove(candidate)
         probability = probability_of(self._log_odds(candidate))
-        self._priors.learn(candidate.sort, probability if probability > 0.5 else 0.3 * probability)
+        self._priors.learn(candidate.sort, probability if probability > 0.5 else _UNLIKELY_TEACHES * probability)
         if candidate.evidence > -2.0:
             self._undecided.append(candidate)
         if candidate.alike > _DOUBTFUL:
             for boot in self.boots:
                 if boot.start_s < candidate.at_s:
                     boot.doubted_s = min(boot.doubted_s, candidate.at_s)
-        if self._template is None and candidate.sort in {Sort.COLLAPSE, Sort.BLINK}:
+        if self._template is None and candidate.sort in FALLEN:
             self._template = candidate.opening  # not sure to be a boot, but what comes after it may be like it
 
     def _accept(self, candidate: Candidate) -> list[Boot]:
