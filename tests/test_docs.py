@@ -200,6 +200,9 @@ def test_events_are_told():
     """A row for each type, with when it comes."""
     rows = re.findall(r"^\| `(wakerail\.[\w.-]+)` \| (.+) \|$", DEVELOPERS, re.MULTILINE)
     assert [kind for kind, _ in rows] == list(EVENT_TYPES)
+    assert {kind for kind, says in rows if "*job*" in says} == {
+        kind for kind, data in EVENT_TYPES.items() if data.__module__ == "wakerail_kit.job_events"
+    }
     assert {kind for kind, says in rows if "*run*" in says} == {
         kind for kind, data in EVENT_TYPES.items() if "run" in data.__struct_fields__
     }
@@ -212,7 +215,7 @@ def test_topics_are_told():
     told = [topics.parse("/".join((topics.ROOT, "bench-1", row.replace("<", "").replace(">", "")))) for row in rows]
     assert {topic.leaf for topic in told if topic.branch == "instrument"} == set(topics.INSTRUMENT_LEAVES)
     assert {topic.leaf for topic in told if topic.branch == "sequence"} == set(topics.RUN_LEAVES)
-    assert {topic.branch for topic in told} == {"instrument", "sequence", "ask", "answer"}
+    assert {topic.branch for topic in told} == {"instrument", "sequence", "job", "ask", "answer"}
     assert missing(InstrumentState, section) == set()
 
 

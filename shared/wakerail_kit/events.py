@@ -13,14 +13,12 @@ from typing import Any, TypeVar
 import msgspec
 from msgspec import Struct
 
+from wakerail_kit import job_events  # noqa: F401  its events are among EVENT_TYPES
 from wakerail_kit.clock import Clock, rfc3339
+from wakerail_kit.event_data import EventData as EventData  # noqa: PLC0414  part of this module's words
 from wakerail_kit.ids import new_id
 from wakerail_kit.messages import Event, Identity, InstrumentState, Measurement
 from wakerail_kit.outcome import Finding, Outcome
-
-
-class EventData(Struct, frozen=True, kw_only=True):
-    """Base of every event's data."""
 
 
 class InstrumentConnected(EventData, frozen=True, kw_only=True):

@@ -2,6 +2,7 @@
 
 wakerail/v1/<bench>/<instrument>/{status|frame|event}
 wakerail/v1/<bench>/sequence/<run>/{event|prompt|verdict}
+wakerail/v1/<bench>/job/<job>/event
 wakerail/v1/<bench>/ask/<verb>            requests; each names its own response topic:
 wakerail/v1/<bench>/answer/<client>
 wakerail/v1/<bench>/daemon/status         the daemon itself, with a last will
@@ -16,18 +17,19 @@ from wakerail_kit.errors import ContractViolation
 
 ROOT = "wakerail/v1"
 DAEMON = "daemon"
-RESERVED = frozenset({DAEMON, "sequence", "ask", "answer"})
+RESERVED = frozenset({DAEMON, "sequence", "job", "ask", "answer"})
 INSTRUMENT_LEAVES = ("status", "frame", "event")
 RUN_LEAVES = ("event", "prompt", "verdict")
+JOB_LEAF = "event"
 NAME = re.compile(r"^[a-z0-9]([a-z0-9_-]{0,62}[a-z0-9])?$")
 
 
 @dataclass(frozen=True, slots=True)
 class Topic:
-    """A topic taken apart. ``owner`` is an instrument, a run, a verb or a client, by ``branch``."""
+    """A topic taken apart. ``owner`` is an instrument, a run, a job, a verb or a client, by ``branch``."""
 
     bench: str
-    branch: str  # "instrument", "sequence", "ask", "answer"
+    branch: str  # "instrument", "sequence", "job", "ask", "answer"
     owner: str
     leaf: str = ""
 
@@ -54,6 +56,11 @@ def run(bench: str, run_id: str, leaf: str) -> str:
     return f"{ROOT}/{_level(bench)}/sequence/{_level(run_id)}/{leaf}"
 
 
+def job(bench: str, name: str) -> str:
+    """Return the topic of a job's events. Raises ContractViolation."""
+    return f"{ROOT}/{_level(bench)}/job/{_level(name)}/{JOB_LEAF}"
+
+
 def ask(bench: str, verb: str) -> str:
     """Return the topic on which the bench takes requests of one verb."""
     return f"{ROOT}/{_level(bench)}/ask/{_level(verb)}"
@@ -76,6 +83,8 @@ def parse(topic: str) -> Topic:
         match levels[2:]:
             case [bench, "sequence", owner, leaf] if leaf in RUN_LEAVES:
                 return Topic(bench, "sequence", owner, leaf)
+            case [bench, "job", owner, leaf] if leaf == JOB_LEAF:
+                return Topic(bench, "job", owner, leaf)
             case [bench, "ask" | "answer" as branch, owner]:
                 return Topic(bench, branch, owner)
             case [bench, owner, leaf] if leaf in INSTRUMENT_LEAVES and owner not in RESERVED - {DAEMON}:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from wakerail.bus.link import KEEPALIVE_S
+from wakerail_kit import job_events as job_module
 from wakerail_kit import topics
 from wakerail_kit.events import EVENT_TYPES
 from wakerail_kit.messages import ASK_VERBS
@@ -23,6 +24,7 @@ _PARAMETERS = {
     "bench": ("The bench's name.", "bench-1"),
     "instrument": (f"The instrument's name on its bench; {topics.DAEMON!r} is the daemon itself.", "supply"),
     "run": ("The identity of a run of a sequence.", "01a211ee-cdc2-7bc2-8d7f-af6d99987722"),
+    "job": ("A job's name: its ticket.", "t-1042"),
     "client": ("A name that the asking program makes for itself, different for each process.", "client-36969833ea3f"),
 }
 
@@ -40,10 +42,13 @@ def documents() -> dict[str, Json]:
 
 def asyncapi() -> Json:
     """Return the AsyncAPI 3 document, as seen from the daemon: it sends what it sees and receives requests."""
-    instrument_events = [kind for kind, data in EVENT_TYPES.items() if "run" not in data.__struct_fields__]
-    run_events = [kind for kind, data in EVENT_TYPES.items() if "run" in data.__struct_fields__]
+    job_events = [kind for kind, data in EVENT_TYPES.items() if data.__module__ == job_module.__name__]
+    others = {kind: data for kind, data in EVENT_TYPES.items() if kind not in job_events}
+    instrument_events = [kind for kind, data in others.items() if "run" not in data.__struct_fields__]
+    run_events = [kind for kind, data in others.items() if "run" in data.__struct_fields__]
     instrument = f"{topics.ROOT}/{{bench}}/{{instrument}}"
     run = f"{topics.ROOT}/{{bench}}/sequence/{{run}}"
+    job = f"{topics.ROOT}/{{bench}}/job/{{job}}"
     channels: Json = {
         "status": _channel(f"{instrument}/status", "The present state, retained.", ["status"]),
         "frame": _channel(f"{instrument}/frame", "Samples, numbered so that a gap shows.", ["frame"]),
@@ -51,6 +56,11 @@ def asyncapi() -> Json:
             f"{instrument}/event", "What happened to an instrument.", map(schema_name_of_event, instrument_events)
         ),
         "run-event": _channel(f"{run}/event", "What happened in a run.", map(schema_name_of_event, run_events)),
+        "job-event": _channel(
+            f"{job}/event",
+            "What happened to a job.",
+            map(schema_name_of_event, job_events),
+        ),
         "prompt": _channel(f"{run}/prompt", "What a person is asked to do and confirm.", ["prompt"]),
         "verdict": _channel(f"{run}/verdict", "What a run concluded, durable before it is sent.", ["verdict"]),
         "answer": _channel(f"{topics.ROOT}/{{bench}}/answer/{{client}}", "The answers to one client.", ["answer"]),

@@ -567,6 +567,7 @@ async def test_a_stock_mqtt_client_sees_every_documented_topic(
         Verdict,
     )
     side.announce(topic=run_topic)
+    side.announce(topic=topics.job(BENCH, "t-1"))
     side.announce(prompt, topics.run(BENCH, "r-1", "prompt"))
     side.announce(verdict, topics.run(BENCH, "r-1", "verdict"))
     async with BusClient(broker.url, BENCH) as client:

@@ -160,7 +160,7 @@ async def test_everything_off_by_hand(shop):
         for process in (bench.daemon.pid, worker):
             os.kill(process, signal.SIGCONT)
         bench.daemon.signal(signal.SIGTERM)
-        with contextlib.suppress(DeviceUnavailable):  # the broker ends with the daemon, perhaps before the last word is out
+        with contextlib.suppress(DeviceUnavailable):  # the broker ends with the daemon, perhaps before the last word
             await followed
         assert await bench.daemon.ends() == 0
         # whichever comes first: a worker that stood still for long has not read the plate for as long
