@@ -18,7 +18,7 @@ from rich.live import Live
 from rich.table import Table
 
 from wakerail.cli.options import AsJson, Config, served_bench
-from wakerail.cli.terminal import Reply, Wish, drop_typed, read_key, read_line
+from wakerail.cli.terminal import Reply, Wish, drop_typed, echo, read_key, read_line
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.events import HeatStageStarted, HeatStarted, PresenceAsked, RunFinished, RunStarted, read_event
 from wakerail_kit.messages import Event, Prompt, RunSequence, Verdict
@@ -122,13 +122,21 @@ class Screen:
         self._heats_no_more = asyncio.Event()
 
     def __enter__(self) -> Screen:
-        if self._shows:
-            self._live.start()
+        self._draw()
         return self
 
     def __exit__(self, *_: object) -> None:
+        self._draw_no_more()
+
+    def _draw(self) -> None:
+        if self._shows:
+            echo(on=False)
+            self._live.start()
+
+    def _draw_no_more(self) -> None:
         if self._shows:
             self._live.stop()
+            echo(on=True)
 
     def take(self, topic: str, message: Struct) -> None:
         """Show a message; where no terminal is, only what matters is printed, a line each."""
@@ -147,14 +155,13 @@ class Screen:
         """Ask the person at the terminal, or do what was set."""
         if self._do is not None:
             return await asyncio.to_thread(self._do, prompt)
+        self._draw_no_more()
         if self._shows:
-            self._live.stop()
             self._console.print(f"[bold]{prompt.text}[/bold]")  # without a terminal the news have said it
         drop_typed()
         self._console.print("(Enter when done, n to stop; note TEXT keeps a note) ", end="")
         said = await read_line()
-        if self._shows:
-            self._live.start()
+        self._draw()
         return _understood(said)
 
     async def wish(self) -> Wish:

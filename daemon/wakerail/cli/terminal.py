@@ -58,6 +58,16 @@ def drop_typed() -> None:
             termios.tcflush(STDIN, termios.TCIFLUSH)
 
 
+def echo(*, on: bool) -> None:
+    """Show what is typed at a terminal, or not: a line break that it echoes would move what is drawn there."""
+    with contextlib.suppress(termios.error, OSError):  # no terminal, or it is gone
+        if os.tcgetpgrp(STDIN) != os.getpgrp():
+            return  # it belongs to another program; to set it would stop this one
+        settings = termios.tcgetattr(STDIN)
+        settings[3] = settings[3] | termios.ECHO if on else settings[3] & ~termios.ECHO
+        termios.tcsetattr(STDIN, termios.TCSADRAIN, settings)
+
+
 @asynccontextmanager
 async def _input() -> AsyncIterator[BinaryIO | None]:
     """Wait until there is something to read, then give what it can be read from; None if there is no input."""

@@ -11,7 +11,7 @@ import pytest
 
 from wakerail.cli import terminal
 from wakerail.cli.run import _understood
-from wakerail.cli.terminal import Reply, drop_typed, read_key, read_line
+from wakerail.cli.terminal import Reply, drop_typed, echo, read_key, read_line
 
 
 @pytest.fixture
@@ -50,6 +50,18 @@ async def test_reading_a_key_that_is_given_up_leaves_the_terminal_as_it_was(keyb
     task.cancel()
     await asyncio.gather(task, return_exceptions=True)
     assert termios.tcgetattr(terminal.STDIN) == before
+
+
+@pytest.mark.parametrize("ours", [True, False])
+def test_what_is_typed_while_a_run_is_drawn_is_not_shown(keyboard, monkeypatch, ours):
+    """A line break that the terminal shows would move the drawing; a terminal of another program is let be."""
+    monkeypatch.setattr(terminal.os, "tcgetpgrp", lambda _: os.getpgrp() + (0 if ours else 1))
+    echo(on=False)
+    os.write(keyboard, b"\n")
+    assert bool(select.select([keyboard], [], [], 0)[0]) is not ours
+    echo(on=True)
+    os.write(keyboard, b"\n")
+    assert select.select([keyboard], [], [], 0)[0]
 
 
 async def test_what_was_typed_before_it_was_asked_for_is_no_answer(keyboard):
