@@ -57,11 +57,14 @@ def test_what_is_typed_while_a_run_is_drawn_is_not_shown(keyboard, monkeypatch, 
     """A line break that the terminal shows would move the drawing; a terminal of another program is let be."""
     monkeypatch.setattr(terminal.os, "tcgetpgrp", lambda _: os.getpgrp() + (0 if ours else 1))
     echo(on=False)
-    os.write(keyboard, b"\n")
-    assert bool(select.select([keyboard], [], [], 0)[0]) is not ours
+    os.write(keyboard, b"a\n")
+    assert select.select([terminal.STDIN], [], [], 5)[0]
     echo(on=True)
-    os.write(keyboard, b"\n")
-    assert select.select([keyboard], [], [], 0)[0]
+    os.write(keyboard, b"b")
+    shown = b""
+    while not shown.endswith(b"b"):
+        shown += os.read(keyboard, 10)
+    assert shown == (b"b" if ours else b"a\r\nb")
 
 
 async def test_what_was_typed_before_it_was_asked_for_is_no_answer(keyboard):
