@@ -6,9 +6,9 @@ import math
 from collections import deque
 from itertools import pairwise
 
-from wakerail.analysis.evidence import Sort, depth_evidence, dip_evidence
 from wakerail.analysis.levels import Levels
-from wakerail.analysis.opening import Repertoire
+from wakerail.analysis.repertoire import Repertoire
+from wakerail.analysis.sorts import Sort
 from wakerail.analysis.switching import blank_ticks
 from wakerail.analysis.trail import Trail
 from wakerail.analysis.turns import Dip
@@ -21,6 +21,7 @@ _APART = 4.0  # finenesses above standing from which on a low can be told from i
 _SAME_SLEEP, _SLEPT_SO = 0.35, 2.5
 _NOTHING_A = 0.001  # handheld devices draw more when they sleep (common practice, no source)
 _MOST_OFF = 1.5
+_SHORT_SEEN, _SHORT_TOLD = 0.3, 2.5  # the most that the depth of a dip can say that a meter may have made
 
 
 class Dips:
@@ -32,9 +33,8 @@ class Dips:
         self._slept_a: deque[float] = deque(maxlen=8)
 
     def take(self, level_a: float, lasted_s: float) -> None:
-        """Take note of a level; it counts while it is not known what the device draws standing."""
-        if not self._levels.known:
-            self._everything.add(math.log(self._levels.above(level_a)), lasted_s)
+        """Take note of a level, while it is not known what the device draws standing."""
+        self._everything.add(math.log(self._levels.above(level_a)), lasted_s)
 
     def judge(self, dip: Dip, lasted_s: float, spacing_s: float, most_s: float) -> tuple[Sort, float]:
         """Return what sort of a candidate a dip is, and the log-likelihood ratio of a restart by it alone.
@@ -42,7 +42,7 @@ class Dips:
         ``most_s``: two ticks further apart have a gap between them.
         """
         levels = self._levels
-        sort, odds = depth_evidence(dip.low_a, dip.before_a, levels.standing_a, levels.tolerance_a, levels.fineness_a)
+        sort, odds = _depth_evidence(dip.low_a, dip.before_a, levels.standing_a, levels.tolerance_a, levels.fineness_a)
         if not levels.known and dip.low_a < _OFF_SHARE * dip.before_a:
             levels.lowest_a = min(levels.lowest_a, dip.low_a)
             if self._is_home(dip, lasted_s):
@@ -51,7 +51,7 @@ class Dips:
                 # as low as it ever went, but that may be a sleep unless it is hardly anything
                 sort, odds = Sort.COLLAPSE, min(odds, _MOST_OFF if self.reads_nothing(dip.low_a) else 0.0)
         short = self._longest_seen(dip, most_s) <= blank_ticks(spacing_s)
-        odds = dip_evidence(odds, max(lasted_s, 1e-6), short=short, told=levels.told)
+        odds = _dip_evidence(odds, max(lasted_s, 1e-6), short=short, told=levels.told)
         odds -= self._sleeps(dip.low_a, lasted_s)
         if sort is Sort.COLLAPSE:
             return (Sort.BLINK if short else sort), odds
@@ -84,3 +84,36 @@ class Dips:
             seen = seen + 1 if after_s - before_s <= most_s else 1
             longest = max(longest, seen)
         return longest
+
+
+def _depth_evidence(
+    low_a: float, before_a: float, standing_a: float, tolerance_a: float, fineness_a: float
+) -> tuple[Sort, float]:
+    """Return what sort of a dip it is by how low it went, and what that says.
+
+    A device held in reset draws its standing current in seven cases of ten; one that sleeps draws anything from a
+    thousandth to a fifth of what it draws when up (even on the logarithm). So the nearer a dip comes to the standing
+    level, as far as the meter can tell (``fineness_a``), the less likely it was a sleep.
+    """
+    before = max(before_a - standing_a, 1e-12)
+    collapsed = low_a <= standing_a + tolerance_a
+    reach_a = max(abs(low_a - standing_a), fineness_a) if collapsed else tolerance_a
+    sleeps_within = min(max(math.log(max(reach_a / before, 1e-9) / 0.001) / math.log(200.0), 0.03), 0.97)
+    if collapsed:
+        return Sort.COLLAPSE, math.log(0.7 / sleeps_within)
+    shallow = 1.5 if (low_a - standing_a) / before > 0.25 else 0.0
+    return Sort.DIP, math.log(0.3 / (1.0 - sleeps_within)) - shallow
+
+
+def _dip_evidence(depth: float, lasted_s: float, *, short: bool, told: bool) -> float:
+    """Return what a dip's depth and length say together.
+
+    ``short``: a meter may have made it; ``told``: the standing level was measured beforehand.
+
+    A reset is over within two seconds or so, a sleep lasts for seconds to hours; supply supervisors commonly hold a
+    reset for 0.14 s and longer (common practice, no source).
+    """
+    if short:
+        return min(depth, _SHORT_TOLD if told else _SHORT_SEEN)
+    length = min(max(0.8 * math.log(3.0 / lasted_s), -0.7), 1.5)
+    return depth + (length if depth > 0.0 else 0.25 * length)

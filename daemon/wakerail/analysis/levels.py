@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from wakerail.analysis.opening import Scale
+from wakerail.analysis.scale import Scale
 
 _BLOCK = 8
 _SAME_A = 1e-9  # two readings that differ by less are one reading
@@ -20,7 +20,7 @@ class Levels:
     ``standing_a`` is what the device draws when off, ``known`` tells whether that was told or seen; ``noise_a`` the
     usual step from tick to tick where it is quietest, ``resolution_a`` the smallest step seen, both 0 until they are
     known; ``top_a`` the highest level that lasted. ``floor_a`` is the least that means anything, ``tolerance_a`` how
-    near to the standing level counts as standing.
+    near to the standing level counts as standing, ``scale`` that on which to compare levels now.
     """
 
     def __init__(self, standing_a: float | None) -> None:
@@ -35,6 +35,7 @@ class Levels:
         self.relative_noise = 0.1
         self.floor_a = _SAME_A
         self.tolerance_a = 0.0
+        self.scale = Scale(self.standing_a, self.floor_a, self.top_a)
         self._steps = 0
         self._block: list[float] = []
         self._blocks = 0
@@ -53,14 +54,10 @@ class Levels:
         """How finely levels near standing can be told apart: by noise and by resolution."""
         return max(self.noise_a, self.standing_noise_a, self.resolution_a)
 
-    @property
-    def scale(self) -> Scale:
-        """The scale on which to compare levels now."""
-        return Scale(self.standing_a, self.floor_a, self.top_a)
-
     def above(self, level_a: float) -> float:
         """Return a level above standing, at least the floor: what ratios are taken of."""
-        return max(level_a - self.standing_a, 0.0) + self.floor_a
+        above_a = level_a - self.standing_a
+        return above_a + self.floor_a if above_a > 0.0 else self.floor_a
 
     def know_standing(self, standing_a: float, noise_a: float, *, surely: bool) -> None:
         """Take what was drawn before the onset for the standing level."""
@@ -107,6 +104,7 @@ class Levels:
         noise_a = max(self.noise_a, self.standing_noise_a)
         # a little drift counts as standing, too
         self.tolerance_a = max(3 * noise_a, self.resolution_a, 0.003 * self.top_a)
+        self.scale = Scale(self.standing_a, self.floor_a, self.top_a)
 
     def take_up(self, level_a: float) -> None:
         """Take the same tick as one of a device that is up: how much it wobbles there."""

@@ -32,7 +32,7 @@ _DIPS_AT_CROSSING = 0.95  # of the crossings, for a meter that is blank then
 _ELSEWHERE = math.log(0.5)  # this dip crossed nothing: the burst that did was over before the meter read again
 _LONGEST_S, _LONGEST = 0.3, 3  # for how long, and for how many ticks at most, a meter is blank
 PENDING = 8  # ticks; a dip in the newest ones may not have been noted yet
-_MOST_FOR, _MOST_AGAINST = 3.0, 6.0
+MOST_FOR, _MOST_AGAINST = 3.0, 6.0
 _ZERO = 3.0  # finenesses from which on a standing level can be told from a reading of zero
 
 
@@ -68,7 +68,7 @@ class Switching:
         levels = self._levels
         if levels.known and levels.standing_a > _ZERO * levels.fineness_a:
             if abs(low_a - levels.standing_a) < 0.4 * levels.standing_a:
-                return _MOST_FOR
+                return MOST_FOR
             if abs(low_a) < 0.3 * levels.standing_a:
                 return -_MOST_AGAINST
         self._count()
@@ -80,7 +80,7 @@ class Switching:
         if dip is not None:
             score = score + np.where(dip.crosses[inside], 0.0, _ELSEWHERE)
         switches = _SWITCHES + float(logsumexp(score)) - math.log(len(score))
-        return min(max(-switches, -_MOST_AGAINST), _MOST_FOR)
+        return min(max(-switches, -_MOST_AGAINST), MOST_FOR)
 
     def _meter_likelier(self, dipped: Floats, plain: Floats) -> Floats:
         """Return, for each border, the log-likelihood ratio of a meter that is blank there over none such.

@@ -6,8 +6,9 @@ import itertools
 import statistics
 from collections.abc import Sequence
 
-from wakerail.analysis.evidence import Candidate, Sort
+from wakerail.analysis.candidate import Candidate
 from wakerail.analysis.seen import Restart
+from wakerail.analysis.sorts import Sort
 from wakerail.analysis.words import brief, level_words
 
 COLLAPSE, DIP, OPENING, NEW_OPENING = "current-collapse", "current-dip", "opening-again", "new-opening"

@@ -6,6 +6,7 @@ least, which leaves steps where they are. Bursts fall elsewhere in every boot, a
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_right
 from itertools import pairwise
 
@@ -25,6 +26,7 @@ class Trail:
         self._charge_as: list[float] = []  # from the beginning to the start of each tick, up to two ticks ago
         self._covered_s: list[float] = []
         self.smooth_a: list[float] = []
+        self.smooth_until_s = -math.inf  # until then the bursts are known
         self._beside = _FEWEST_BESIDE
 
     def __len__(self) -> int:
@@ -32,31 +34,31 @@ class Trail:
 
     def add(self, start_s: float, level_a: float, most_s: float) -> None:
         """Add a tick; the one before it is taken to have lasted until now, but at most ``most_s``."""
-        self.start_s.append(start_s)
+        starts_s = self.start_s
+        starts_s.append(start_s)
         self.level_a.append(level_a)
-        if len(self.start_s) == 1:
+        if len(starts_s) == 1:
             self._covered_s.append(0.0)
             self._charge_as.append(0.0)
+            self.smooth_until_s = start_s
             return
-        if len(self.start_s) == _KNOWS_ITS_PACE:
-            pace_s = sorted(later - earlier for earlier, later in pairwise(self.start_s))[_KNOWS_ITS_PACE // 2]
+        if len(starts_s) == _KNOWS_ITS_PACE:
+            pace_s = sorted(later - earlier for earlier, later in pairwise(starts_s))[_KNOWS_ITS_PACE // 2]
             self._beside = max(_FEWEST_BESIDE, min(_MOST_BESIDE, round(_BESIDE_S / max(pace_s, 1e-9))))
-        self._covered_s.append(self._covered_s[-1] + min(start_s - self.start_s[-2], most_s))
-        if len(self.level_a) >= len(self._charge_as) + self._beside:
+        held_s = start_s - starts_s[-2]
+        self._covered_s.append(self._covered_s[-1] + min(most_s, held_s))
+        if len(starts_s) >= len(self._charge_as) + self._beside:
             self._smooth()
 
     def _smooth(self) -> None:
         """Take the charge of the next tick that has enough of them after it."""
         place = len(self._charge_as) - 1
         about = sorted(self.level_a[max(place - self._beside, 0) : place + self._beside + 1])
+        middle_a = about[len(about) // 2]
         held_s = self._covered_s[place + 1] - self._covered_s[place]
-        self._charge_as.append(self._charge_as[-1] + about[len(about) // 2] * held_s)
-        self.smooth_a.append(about[len(about) // 2])
-
-    @property
-    def smooth_until_s(self) -> float:
-        """Until when the bursts are known."""
-        return self.start_s[len(self._charge_as) - 1]
+        self._charge_as.append(self._charge_as[-1] + middle_a * held_s)
+        self.smooth_a.append(middle_a)
+        self.smooth_until_s = self.start_s[place + 1]
 
     def place(self, at_s: float) -> int:
         """Return which tick holds at a moment: the last one that began by then, at least 0."""

@@ -56,9 +56,10 @@ class Turns:
 
     def take(self, place: int) -> Dip | Fall | None:
         """Take the next tick; return the turn that it makes."""
-        above = self._above(place)
-        if self._noise != self._levels.relative_noise:
-            self._noise = self._levels.relative_noise
+        levels = self._levels
+        above = levels.above(self._trail.level_a[place])
+        if self._noise != levels.relative_noise:
+            self._noise = levels.relative_noise
             self._factor = min(max(_LEAST_TURN, math.exp(_NOISE_TURN * self._noise)), _MOST_TURN)
         factor = self._factor
         if self._up:
@@ -70,7 +71,7 @@ class Turns:
             return None
         if above < self._low:
             self._low, self._low_place = above, place
-        elif above > (_LEAST_TURN if self._low < _AT_FLOOR * self._levels.floor_a else factor) * self._low:
+        elif above > (_LEAST_TURN if self._low < _AT_FLOOR * levels.floor_a else factor) * self._low:
             self._up, self._high = True, above
             return self._rose(place, above)
         return None

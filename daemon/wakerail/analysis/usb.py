@@ -102,6 +102,11 @@ class UsbTrail:
             case UsbEnumerationFailed():
                 return self._come(event.path, _Stay(event.path, event.at_s, on_trial=False))
 
+    @property
+    def empty(self) -> bool:
+        """True as long as nothing was seen on the bus."""
+        return not self._courses
+
     def stayed(self, start_s: float, end_s: float) -> bool:
         """Tell whether the device was on the bus from before ``start_s`` until after ``end_s``."""
         return any(

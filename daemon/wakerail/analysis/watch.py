@@ -18,13 +18,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from wakerail.analysis.evidence import Candidate, probability_of
+from wakerail.analysis.candidate import Candidate
+from wakerail.analysis.decisions import Boot
 from wakerail.analysis.onset import First
 from wakerail.analysis.reading import BootReading, Watched, judge
-from wakerail.analysis.restarts import SAMPLE_TICKS, Boot, BootFinder
+from wakerail.analysis.restarts import SAMPLE_TICKS, BootFinder
 from wakerail.analysis.samples import Gathering, Recent, Samples
 from wakerail.analysis.seen import Onset, Restart, Revision, Seen
 from wakerail.analysis.settings import ReaderSettings
+from wakerail.analysis.sorts import probability_of
 from wakerail.analysis.supply import SupplyWatch
 from wakerail.analysis.telling import evidence_of, tell_candidate
 from wakerail.analysis.ticks import Condenser, Ticks, join
@@ -253,6 +255,8 @@ class BootReader:
 
     def _outside(self, candidate: Candidate) -> float:
         """Say what USB says of a candidate of the current."""
+        if self._usb.empty:
+            return 0.0
         if self._usb.stayed(candidate.at_s, candidate.again_s):
             self._slept.add(candidate.again_s)
             return _STAYED_ON_USB

@@ -1,0 +1,231 @@
+"""How sure a restart is: what speaks for and against it, added up as log-likelihood ratios on top of a prior.
+
+Every moment at which the current turns up from a low, or jumps to the level that the boot began with, is a candidate
+for the beginning of another boot. For each, two stories are compared, window by window of its opening:
+
+- *restart*: the levels that follow are those of the boot's opening seen before; or, after a dip, those of a boot not
+  seen yet, which may be anything.
+- *other*: the device goes on. After a dip it comes back to levels of its repertoire; otherwise levels persist, and
+  now and then jump to anywhere.
+
+A level that persists when the template persists tells nothing; every jump of the template that comes at its time
+tells much. The densities have broad tails, so that one window (a burst) never decides. All is on the logarithm of
+the current (``scale``). The spreads were chosen on the training part of the made-up corpus.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from wakerail.analysis.likeness import LEVEL_SPREAD, SQRT_2PI, TAIL, Course, Likeness
+from wakerail.analysis.opening import EDGES, Opening, Placed
+from wakerail.analysis.repertoire import Repertoire
+from wakerail.analysis.scale import Scale
+from wakerail.analysis.sorts import FALLEN, Sort
+
+_HOPELESS, _NOT_ALIKE = -5.0, -4.0
+
+_FIRST_SPREAD = 0.30  # of the level in the first windows, which are short and hold the inrush, from boot to boot
+_SHORT_TAIL, _LATE_TAIL = 0.3, 0.5  # how often a window is not the template's if it is short, and if it is late
+_LATE = 56  # the window from on which a boot is mostly over
+_SAME = 0.25  # levels that differ by less are one
+_PERSIST_SPREAD = 0.14
+_MOST_NOVEL = 6.0
+_MOST_NOVEL_SHORT = 0.7  # after a dip so short that a meter's range switching makes the same
+_NOVEL_WINDOWS = 32
+_ABOVE_COUNTS = 0.35  # a wake-up overshoots what was drawn before, a boot mostly starts below it
+_MOST_ALIKE = 40.0
+_KNOWN = 0.7  # of the boots open as the one known does
+_ANYHOW = 0.1  # do so in a way that tells nothing
+
+
+def _tail(index: int) -> float:
+    """Return how often a window is not the template's: a short one for a burst, a late one as the boot is over."""
+    short = _SHORT_TAIL / (EDGES[index + 1] - EDGES[index])
+    return max(TAIL, short, _LATE_TAIL * min(index / _LATE, 1.0) ** 2)
+
+
+_TAILS = [_tail(index) for index in range(len(EDGES) - 1)]
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """The boots that a candidate is held against, None where there is none.
+
+    ``template`` is the boot whose opening is known; ``under_way_s`` when the boot began that a candidate may be part
+    of, which may go on as ``courses`` did.
+    """
+
+    template: Opening | None
+    under_way_s: float | None
+    courses: tuple[Opening, ...]
+
+
+@dataclass(slots=True, eq=False)
+class Candidate:
+    """A moment at which another boot may have begun, and what has been seen since.
+
+    ``at_s`` is when the device stopped being up, ``again_s`` when it began again; the same for a jump. ``repertoire``
+    is what the device had drawn until then, ``odds`` what all but the shape says.
+    """
+
+    sort: Sort
+    opening: Opening
+    at_s: float
+    uncertainty_s: float
+    odds: float
+    before: float
+    repertoire: Repertoire
+    low_a: float = 0.0
+    place: int = 0
+    edge_a: float = 0.0
+    dip_ticks: int = 0
+    window: int = 0
+    novel: float = 0.0  # a boot not seen before, against the other story
+    at_fall: float | None = None  # its evidence when the next collapse came: what followed may be another boot's
+    next_s: float = 0.0  # when the next window is past
+    _like: Likeness = field(default_factory=Likeness)  # the opening known, against the other story
+    _course: Course = field(default_factory=Course)  # the boot before it going on, against the other story
+    _level: float | None = None
+    _ticks: int = 0
+    _persists: bool = False  # the newest window was at the level of the one before
+    _left: list[float] = field(default_factory=list)  # the levels shown and left
+
+    @property
+    def again_s(self) -> float:
+        """When the boot that it stands for began."""
+        return self.opening.start_s
+
+    @property
+    def alike(self) -> float:
+        """What the shape of the opening known says, against the other story."""
+        return self._like.log_ratio
+
+    @property
+    def going(self) -> float:
+        """What speaks for the boot before it going on as one known did, against the other story."""
+        return self._course.log_ratio
+
+    @property
+    def compared(self) -> int:
+        """How many windows were held against the opening known."""
+        return self._like.compared
+
+    def __post_init__(self) -> None:
+        self.next_s = self.opening.window_s(0)[1]
+
+    @property
+    def evidence(self) -> float:
+        """The log-likelihood ratio of all that was seen, without the prior."""
+        # the other story has two forms: the device goes on anyhow, or as the template did at this time of its boot
+        odds = self.odds - math.log(0.5 + 0.5 * math.exp(min(self.going, _MOST_ALIKE)))
+        if self.sort is Sort.JUMP:
+            return odds + self.alike
+        if not self.compared:
+            return odds + self.novel
+        known = _KNOWN * math.exp(min(self.alike, _MOST_ALIKE))
+        other = _ANYHOW if self.sort in FALLEN else 0.0
+        return odds + math.log(known + (1.0 - _KNOWN - other) * math.exp(self.novel) + other)
+
+    def settle(self) -> None:
+        """Look no further: keep what was seen until the next collapse, if that says more.
+
+        What came after it may be another boot's.
+        """
+        if self.at_fall is not None and self.at_fall > self.evidence:
+            self.odds, self.novel, self._like, self._course = self.at_fall, 0.0, Likeness(), Course()
+        self.at_fall = None
+
+    @property
+    def hopeless(self) -> bool:
+        """True once nothing that may follow is likely to change the matter."""
+        if self.sort is Sort.JUMP:
+            return self.alike < _NOT_ALIKE or self.alike - self.going < _NOT_ALIKE
+        return self.evidence - self.odds < _HOPELESS
+
+    def forget(self) -> None:
+        """Begin to look anew."""
+        self.window, self.novel, self._like, self._course = 0, 0.0, Likeness(), Course()
+        self._level, self._ticks, self._left, self._persists = None, 0, [], False
+        self.next_s = self.opening.window_s(0)[1]
+
+    def look(self, scale: Scale, known: Known, relative_noise: float, jumps_per_s: float) -> None:
+        """Weigh the next window, which is past."""
+        index, self.window = self.window, self.window + 1
+        self.next_s = self.opening.window_s(self.window)[1] if self.window < len(EDGES) - 1 else math.inf
+        # the first tick is a mixture of before and after wherever a meter averages
+        level_a = self.opening.level_a(index) if index else None
+        if level_a is None:
+            self._level = None
+            return
+        here, broad = scale.of(level_a), scale.broad
+        template = known.template.placed(index, self.at_s, scale) if known.template is not None else None
+        ticks = EDGES[index + 1] - EDGES[index]
+        noise = relative_noise
+        if template is not None:  # bursts fall elsewhere each time
+            noise = max(noise, min(template.spread_a / math.exp(here), 1.0))
+        wobble = 2 * noise * noise / ticks
+        familiar = self.repertoire.density(here)
+        other = self._weigh_other(here, ticks, wobble, familiar, broad, jumps_per_s)
+        if self.sort is not Sort.JUMP and index < _NOVEL_WINDOWS:
+            self._weigh_novel(level_a, here, familiar, broad)
+        if template is not None:
+            self._weigh_alike(index, here, template, wobble, other)
+        if known.under_way_s is not None:
+            self._weigh_going(index, here, known.courses, known.under_way_s, scale, wobble, other)
+
+    def _weigh_other(
+        self, here: float, ticks: int, wobble: float, familiar: float, broad: float, jumps_per_s: float
+    ) -> float:
+        """Return the density of a level if the device just goes on; levels persist, and now and then jump."""
+        anywhere = 0.5 * familiar + 0.5 * broad
+        if self._level is None:
+            self._level, self._ticks = here, ticks
+            return max(0.6 * familiar + 0.4 * broad if self.sort is not Sort.JUMP else anywhere, 0.1 * broad)
+        spread = math.sqrt(_PERSIST_SPREAD**2 + wobble)
+        jumps = min(max(1.0 - math.exp(-jumps_per_s * ticks * self.opening.spacing_s), 0.02), 0.35)
+        distance = here - self._level
+        self._persists = abs(distance) <= 3 * spread
+        if not self._persists:
+            self._left.append(self._level)
+            self._level, self._ticks = here, ticks
+        else:
+            self._ticks += ticks
+            self._level += distance * ticks / self._ticks
+        persists = math.exp(-0.5 * (distance / spread) ** 2) / (spread * SQRT_2PI)
+        return max((1.0 - jumps) * persists + jumps * anywhere, 1e-3 * broad)
+
+    def _weigh_novel(self, level_a: float, here: float, familiar: float, broad: float) -> None:
+        if level_a < self.edge_a:  # back in the low: whatever this was, it ended
+            self.novel = min(self.novel, 0.0)
+            return
+        step = -0.6 * math.log(min(max(familiar / broad, 0.1), 3.0))
+        if step > 0 and here > self.before:
+            step *= _ABOVE_COUNTS
+        most = _MOST_NOVEL if self.sort is Sort.COLLAPSE else _MOST_NOVEL_SHORT
+        self.novel = max(min(self.novel + step, most), -_MOST_NOVEL)
+
+    def _weigh_alike(self, index: int, here: float, template: Placed, wobble: float, other: float) -> None:
+        spread = math.sqrt((LEVEL_SPREAD + _FIRST_SPREAD / (index + 1) ** 2) ** 2 + wobble)
+        entered = 0
+        for left in self._left:
+            entered += abs(here - left) < _SAME
+        self._like.weigh(here, template, other, spread, wobble, _TAILS[index], entered=entered, still=self._persists)
+
+    def _weigh_going(
+        self,
+        index: int,
+        here: float,
+        courses: tuple[Opening, ...],
+        under_way_s: float,
+        scale: Scale,
+        wobble: float,
+        other: float,
+    ) -> None:
+        offset_s = self.again_s - under_way_s
+        for boot in courses:
+            levels_a = boot.later_a(index, offset_s, self.at_s)
+            if levels_a is not None:
+                self._course.weigh(here, map(scale.of, levels_a), other, wobble)
+                return

@@ -1,0 +1,78 @@
+"""How likely a candidate is a restart by all but what it shows itself: its sort, the meter, other witnesses."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import ClassVar
+
+from wakerail.analysis.candidate import Candidate
+from wakerail.analysis.dips import Dips
+from wakerail.analysis.levels import Levels
+from wakerail.analysis.sorts import Sort
+from wakerail.analysis.switching import MOST_FOR, Switching
+
+_MOST_FOR_A_JUMP = -3.2  # however often the opening came back, its first level alone is no restart
+_UNKNOWN_LOW, _MOST_UNKNOWN = 0.8, 0.7
+
+Outside = Callable[[Candidate], float]
+"""Say what other witnesses than the current say of a candidate, as a log-likelihood ratio; 0 for nothing."""
+
+
+class Prior:
+    """The log odds of candidates before their shape is looked at."""
+
+    def __init__(self, levels: Levels, dips: Dips, switching: Switching, outside: Outside) -> None:
+        self._levels, self._dips, self._switching, self._outside = levels, dips, switching, outside
+        self._learnt = _Learnt()
+
+    def learn(self, sort: Sort, probability: float) -> None:
+        """Take note of what became of a candidate."""
+        self._learnt.learn(sort, probability)
+
+    def of_sort(self, sort: Sort) -> float:
+        """Return the log odds of all candidates of a sort."""
+        return self._learnt.log_odds(sort)
+
+    def of(self, candidate: Candidate, least: float = -math.inf) -> float:
+        """Return the log odds of one candidate now; where they are below ``least``, perhaps only that they are."""
+        odds = self._learnt.log_odds(candidate.sort)
+        blink = candidate.sort is Sort.BLINK
+        if not self._levels.known:  # how low it goes when off is a guess: what a device does often may be its habit
+            unlikely = blink and not self._dips.reads_nothing(candidate.low_a)
+            odds = min(odds, 0.0) - _UNKNOWN_LOW if unlikely else min(odds, _MOST_UNKNOWN)
+        odds += self._outside(candidate)
+        if blink and odds + MOST_FOR >= least:
+            odds += self._switching.evidence(candidate.place - candidate.dip_ticks, candidate.place, candidate.low_a)
+        return odds
+
+
+class _Learnt:
+    """How likely a candidate of each sort is a restart before its shape is looked at, learnt from those before it.
+
+    Each sort begins with odds that count as so many candidates; every candidate that was looked at adds its
+    probability to one side and the rest to the other, and one that was set aside as unlikely a part of it. So a
+    device that wakes every second teaches that its dips mean nothing, and one whose opening came back twice that the
+    third time is no chance.
+    """
+
+    _FIRST: ClassVar[dict[Sort, tuple[float, float]]] = {
+        Sort.COLLAPSE: (1.5, 1.5),
+        Sort.BLINK: (1.0, 1.5),
+        Sort.DIP: (0.1, 3.0),
+        Sort.JUMP: (0.01, 20.0),
+    }
+
+    def __init__(self) -> None:
+        self._for = {sort: yes for sort, (yes, _) in self._FIRST.items()}
+        self._against = {sort: no for sort, (_, no) in self._FIRST.items()}
+
+    def log_odds(self, sort: Sort) -> float:
+        """Return the prior log odds now."""
+        odds = math.log(self._for[sort] / self._against[sort])
+        return min(odds, _MOST_FOR_A_JUMP) if sort is Sort.JUMP else odds
+
+    def learn(self, sort: Sort, probability: float) -> None:
+        """Take note of what became of a candidate."""
+        self._for[sort] += probability
+        self._against[sort] += 1.0 - probability
