@@ -148,8 +148,9 @@ class IsolationAdvised(EventData, frozen=True, kw_only=True):
 
 
 class IsolationObserved(EventData, frozen=True, kw_only=True):
-    """Something was seen that tells of the cause: a ``boot``, the verdict of a ``check`` or a ``sign`` (``name``).
+    """Something was seen that tells of the cause: a ``boot``, the verdict of a ``check`` or a ``sign``.
 
+    ``name`` is that of the check or the sign; of a boot the finding of its run, empty where a person typed it.
     ``done`` are the plan's actions that were done then, ``certainty`` how sure it is that the fault was seen or the
     check failed, ``interval_s`` the time from boot to boot. ``number`` counts from 1 and is never used twice.
     """

@@ -16,6 +16,9 @@ from wakerail_kit.outcome import Finding, Outcome
 
 VERDICT_SCHEMA_VERSION = 1
 
+#: The measurement of a boot watch that says how sure its finding is, from 0 to 1.
+CERTAINTY = "certainty"
+
 
 class Identity(Struct, frozen=True, kw_only=True):
     """Who an instrument says it is. Empty text where it does not say."""

@@ -89,6 +89,8 @@ def check(plan: FamilyPlan, observation: Observation) -> None:
         _share(observation.shown)
         if observation.interval_s is not None and not observation.interval_s > 0.0:
             raise ConfigInvalid(f"a time from boot to boot of {observation.interval_s:g} s cannot be")
+        if observation.boots is not None and observation.boots < 1:
+            raise ConfigInvalid(f"a try of {observation.boots} boots cannot be")
         check_done(plan, observation.done)
 
 

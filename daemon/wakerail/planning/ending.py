@@ -7,7 +7,7 @@ from enum import StrEnum
 
 from wakerail.planning.course import Course
 from wakerail.planning.model import CauseSort
-from wakerail.planning.observations import BootWatched, tells
+from wakerail.planning.observations import BootWatched, in_boots, tells
 from wakerail.planning.telling import percent
 
 #: Contrary results as many as these come by chance in fewer than this share of isolations: something else is wrong.
@@ -59,17 +59,17 @@ def has_come_back(course: Course, causes: frozenset[str]) -> bool:
 def early_ending(course: Course, leading: frozenset[str]) -> Ending | None:
     """Return why going on makes no sense, None if it does. ``leading`` are the likeliest causes, not told apart."""
     sure = course.belief.of_any(leading)
+    if _never_shown(course):
+        says = (
+            "The fault does not show with everything connected; nothing can be isolated. "
+            "Watch longer, or more boots in each try."
+        )
+        return Ending(EndSort.INCONCLUSIVE, (), sure, says)
     if contrary_chance(course, leading) < _CONTRARY:
         titles = " or ".join(sorted(course.plan.cause[cause].title for cause in leading))
         says = (
             f"The results contradict each other: for the likeliest cause, {titles}, so many contrary ones come by "
             "chance in fewer than 1 of 1000 isolations. Undo a wrong answer, or watch more boots in each try."
-        )
-        return Ending(EndSort.INCONCLUSIVE, (), sure, says)
-    if _never_shown(course):
-        says = (
-            "The fault does not show with everything connected; nothing can be isolated. "
-            "Watch longer, or more boots in each try."
         )
         return Ending(EndSort.INCONCLUSIVE, (), sure, says)
     return None
@@ -137,7 +137,8 @@ def contrary_chance(course: Course, causes: frozenset[str]) -> float:
         if not _tells(course, watched):
             continue
         gone = causes <= plan.off(watched.done)
-        rate = plan.watching.try_false if gone else plan.watching.try_miss
+        watching = in_boots(plan, watched)
+        rate = watching.try_false if gone else watching.try_miss
         count += shows(watched) == gone
         chances = [
             (chances[number] if number < len(chances) else 0.0) * (1.0 - rate)
@@ -152,8 +153,9 @@ def _tells(course: Course, watched: BootWatched) -> bool:
 
 
 def _never_shown(course: Course) -> bool:
-    """Return whether the last try with everything connected was clean, and none after it showed the fault."""
-    at_rest = [number for number, watched in enumerate(course.watched) if not course.plan.off(watched.done)]
-    if not at_rest or shows(course.watched[at_rest[-1]]):
+    """Return whether the fault was never seen, in as many boots with everything connected as a try has."""
+    if any(shows(watched) for watched in course.watched):
         return False
-    return not any(shows(watched) for watched in course.watched)
+    at_rest = [watched for watched in course.watched if not course.plan.off(watched.done)]
+    boots = course.plan.watching.boots
+    return bool(at_rest) and sum(watched.boots or boots for watched in at_rest) >= boots

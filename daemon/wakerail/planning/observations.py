@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from wakerail.planning.model import FamilyPlan
+from wakerail.planning.model import FamilyPlan, Watching
 
 #: A fault whose boots are no longer than this share of the time after which a missing part restarts the device would
 #: have shown itself before; a longer one cannot be told from the missing part.
@@ -17,12 +17,13 @@ class BootWatched:
     """A try at booting while the actions in ``done`` were done.
 
     shown: how sure it is that the fault was seen, from 0 (a clean boot) to 1. interval_s: the time from boot to boot,
-    where it restarted.
+    where it restarted. boots: how many boots the try had; None: as many as the plan asks for.
     """
 
     done: frozenset[str]
     shown: float
     interval_s: float | None = None
+    boots: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +77,7 @@ def likelihood(
         return _weighed(check.fails.given(causes), observation.failed)
     shown = observation.shown
     by_itself = restarts_by_itself(plan, observation.done)
-    if by_itself is not None and shown > 0.0:
+    if by_itself is not None and shown >= 0.5:
         low_s, high_s = by_itself
         if observation.interval_s is None:
             return 1.0  # nobody knows whether it was the fault or the missing part
@@ -84,9 +85,15 @@ def likelihood(
             if not tells(plan, observation.done, usual_s):
                 return 1.0
             shown = 0.0  # it stayed up for as long as a device without that part can
-    watching = plan.watching
+    watching = in_boots(plan, observation)
     connected = not causes <= plan.off(observation.done)
     return _weighed(1.0 - watching.try_miss if connected else watching.try_false, shown)
+
+
+def in_boots(plan: FamilyPlan, watched: BootWatched) -> Watching:
+    """Return how a try was watched, with as many boots as it had."""
+    watching = plan.watching
+    return watching if watched.boots is None else replace(watching, boots=watched.boots)
 
 
 def _weighed(chance: float, seen: float) -> float:

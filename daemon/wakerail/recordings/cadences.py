@@ -41,7 +41,11 @@ def cadence_before(reader: JournalReader, job: str, sequence: str, before_row: f
 
 
 def _cadence_of(reader: JournalReader, run: str) -> Cadence | None:
-    """Return the cadence of the restarts that a run told of and that still counted at its end."""
+    return cadence_of_restarts(*restarts_of_run(reader, run))
+
+
+def restarts_of_run(reader: JournalReader, run: str) -> tuple[list[Restart], float | None]:
+    """Return the restarts that a run told of and that still counted at its end, and when its first boot began."""
     onset_s, doubt_s = None, 0.0
     restarts: dict[int, RestartSeen] = {}
     taken_back: set[int] = set()
@@ -72,4 +76,4 @@ def _cadence_of(reader: JournalReader, run: str) -> Cadence | None:
         for seen in sorted(restarts.values(), key=lambda one: one.again_s)
         if seen.number not in taken_back
     ]
-    return cadence_of_restarts(counting, onset_s)
+    return counting, onset_s

@@ -441,6 +441,7 @@ class ContentReader:
     finding, outcome, says = Finding.RUNNING, Outcome.PASSED, "It stayed up."
     measurements = stages = last_seen = ()
     cadence = onset_s = None
+    probability = 0.95
 
     def __init__(self, settings):
         pass

@@ -18,7 +18,8 @@ from wakerail.sequences.steps.action import Amount, Reader, StepContext, StepOut
 from wakerail.sequences.steps.scope import Scope
 from wakerail_kit.events import EventData, OnsetSeen, RestartRevised, RestartSeen, StageLevel, StagesRead, UsbAttached
 from wakerail_kit.kinds import POWER_SOURCE, USB_WATCHER
-from wakerail_kit.messages import Evidence, Frame
+from wakerail_kit.messages import CERTAINTY, Evidence, Frame, Measurement
+from wakerail_kit.outcome import Outcome
 from wakerail_kit.units import human
 from wakerail_kit.yamldoc import Section
 
@@ -80,7 +81,9 @@ class Watch:
         boot = watched.boot(reading.onset_s)
         if boot is not None and (compared := await context.compared(boot, watched.usb_family)) is not None:
             says = f"{says} {compared.told}"
-        return StepOutput(reading.outcome, reading.finding, says, tuple(reading.measurements), watched.in_time())
+        certainty = Measurement(name=CERTAINTY, value=round(reading.probability, 4), unit="1", outcome=Outcome.PASSED)
+        measured = (*reading.measurements, certainty)
+        return StepOutput(reading.outcome, reading.finding, says, measured, watched.in_time())
 
 
 @dataclass(slots=True)

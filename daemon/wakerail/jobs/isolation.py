@@ -1,0 +1,158 @@
+"""The isolation of a job's cause: its observations as a course of planning, and what closed jobs teach its plan.
+
+Pure: a job and a family's plan go in. The journal is the state; whoever has the job's events goes on where it stood.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from wakerail.jobs.job import Job
+from wakerail.planning.course import Course, check, words
+from wakerail.planning.learning import learned, missing_as_seen
+from wakerail.planning.model import FamilyPlan
+from wakerail.planning.observations import BootWatched, CheckSeen, Observation, SignSeen
+from wakerail_kit.errors import ConfigInvalid
+from wakerail_kit.job_events import IsolationObserved, Resolution
+
+BOOT, CHECK, SIGN = "boot", "check", "sign"
+
+
+@dataclass(frozen=True, slots=True)
+class Isolation:
+    """A job's isolation as far as it has come. ``seen`` are the events behind the course's observations, in order.
+
+    ``plan_stated`` is the family's plan as the shop learned it, that of the course with what this job's boots show of
+    how often the fault stays away.
+    """
+
+    job: Job
+    plan_stated: FamilyPlan
+    course: Course
+    seen: tuple[IsolationObserved, ...] = ()
+
+    @property
+    def plan(self) -> FamilyPlan:
+        """The plan of the course."""
+        return self.course.plan
+
+    def with_seen(self, observation: Observation, *, said: str, operator: str = "") -> Isolation:
+        """Return it with one more observation. Raises ConfigInvalid, in one line, for one that cannot be."""
+        course = course_of(self.plan_stated, [*self.course.observations, observation])
+        number = max([self.job.last_number, *(one.number for one in self.seen)]) + 1
+        event = observed(self.job.name, number, observation, says=said, operator=operator)
+        return Isolation(self.job, self.plan_stated, course, (*self.seen, event))
+
+    def number_of(self, number: int | None) -> int:
+        """Return the number of an observation that counts, of the newest if none is named. Raises ConfigInvalid."""
+        there = [one.number for one in self.seen]
+        if not there:
+            raise ConfigInvalid(f"job {self.job.name} has no observation yet; there is nothing to undo")
+        if number is None:
+            return there[-1]
+        if number not in there:
+            raise ConfigInvalid(
+                f"job {self.job.name} has no observation {number} that counts; there are {', '.join(map(str, there))}"
+            )
+        return number
+
+
+def isolation_of(job: Job, plan: FamilyPlan, jobs: Iterable[Job], *, boots: int = 1) -> Isolation:
+    """Return the isolation of a job by its family's plan, as learned from the other ``jobs``.
+
+    ``boots``: how many boots each try shall have; every one that was watched counts by itself. Raises ConfigInvalid for
+    an observation that the plan does not know (any more), or that contradicts the others; its number is said.
+    """
+    known = learned_plan(plan, (other for other in jobs if other.name != job.name)).watched_in_boots(boots)
+    for event in job.observations:
+        try:
+            check(known, observation_of(event))
+        except ConfigInvalid as wrong:
+            raise ConfigInvalid(f"job {job.name}, observation {event.number}: {'; '.join(wrong.problems)}") from None
+    course = course_of(known, [observation_of(event) for event in job.observations])
+    return Isolation(job, known, course, job.observations)
+
+
+def course_of(plan: FamilyPlan, observations: Sequence[Observation]) -> Course:
+    """Return the course of these observations. Raises ConfigInvalid, in one line, for one that cannot be."""
+    course = Course(missing_as_seen(plan, observations), tuple(observations))
+    for observation in observations:
+        check(plan, observation)
+    _ = course.belief
+    return course
+
+
+def observation_of(event: IsolationObserved) -> Observation:
+    """Return what an event says was seen."""
+    if event.kind == SIGN:
+        return SignSeen(event.name)
+    if event.kind == CHECK:
+        return CheckSeen(event.name, event.certainty)
+    return BootWatched(frozenset(event.done), event.certainty, event.interval_s, boots=1)
+
+
+def observed(
+    job: str,
+    number: int,
+    observation: Observation,
+    *,
+    says: str,
+    finding: str = "",
+    run: str | None = None,
+    operator: str = "",
+) -> IsolationObserved:
+    """Return an observation as an event; ``finding`` is what the run of a boot concluded."""
+    kind, name, done, certainty, interval_s = BOOT, finding, frozenset[str](), 1.0, None
+    if isinstance(observation, SignSeen):
+        kind, name = SIGN, observation.sign
+    elif isinstance(observation, CheckSeen):
+        kind, name, certainty = CHECK, observation.check, observation.failed
+    else:
+        done, certainty, interval_s = observation.done, observation.shown, observation.interval_s
+    return IsolationObserved(
+        job=job,
+        number=number,
+        kind=kind,
+        name=name,
+        done=sorted(done),
+        certainty=round(certainty, 4),
+        interval_s=interval_s,
+        run=run,
+        says=says,
+        operator=operator,
+    )
+
+
+def told(plan: FamilyPlan, event: IsolationObserved) -> str:
+    """Return an observation in the words of the plan, with its time from boot to boot and how sure it is."""
+    observation = observation_of(event)
+    says = words(plan, observation)
+    if isinstance(observation, BootWatched):
+        if observation.interval_s is not None:
+            says += f", every {observation.interval_s:.3g} s"
+        sure = max(observation.shown, 1.0 - observation.shown)
+        if sure < 0.995:
+            says += f", {round(100 * sure)} % sure"
+    return says
+
+
+def learned_plan(plan: FamilyPlan, jobs: Iterable[Job]) -> FamilyPlan:
+    """Return the plan as the closed jobs of its family among ``jobs`` have taught it."""
+    return learned(plan, teaching(plan, jobs))
+
+
+def teaching(plan: FamilyPlan, jobs: Iterable[Job]) -> Sequence[frozenset[str]]:
+    """Return the causes of each job that teaches: closed, with one cause or two found that the plan (still) knows.
+
+    A job that was forgotten teaches as before; causes are nothing personal. One that found no fault teaches nothing,
+    and neither does one that named none.
+    """
+    found = []
+    for job in jobs:
+        if job.family != plan.family or job.closed is None or job.closed.resolution is Resolution.NO_FAULT_FOUND:
+            continue
+        causes = frozenset(job.closed.causes)
+        if 1 <= len(causes) <= 2 and causes <= plan.cause.keys():
+            found.append(causes)
+    return found
