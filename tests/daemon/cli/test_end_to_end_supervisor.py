@@ -19,6 +19,7 @@ from wakerail.journal import JournalReader
 from wakerail_kit.errors import DeviceUnavailable
 from wakerail_kit.events import MadeSafe, WorkerDied, any_data
 from wakerail_kit.messages import Event, RunSequence
+from wakerail_kit.outcome import Outcome
 
 HEAT = """\
 sequence: heat
@@ -163,9 +164,8 @@ async def test_everything_off_by_hand(shop):
         with contextlib.suppress(DeviceUnavailable):  # the broker ends with the daemon, perhaps before the last word
             await followed
         assert await bench.daemon.ends() == 0
-        # whichever comes first: a worker that stood still for long has not read the plate for as long
-        reason = bench.kept_verdicts()[-1].reason
-        assert reason == "Aborted: the daemon was stopped." or "lost-communication" in reason
+        # for the daemon's end, or for what was overdue when it woke: a plate not read, a journal not written for long
+        assert bench.kept_verdicts()[-1].outcome not in {Outcome.PASSED, Outcome.FAILED}
         assert "worker died" not in bench.daemon.err  # that both stood still was no silence of the worker's
         assert await bench.is_safe()
 
