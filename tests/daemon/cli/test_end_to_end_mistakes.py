@@ -45,7 +45,7 @@ def workplace(tmp_path, monkeypatch):
 def wakerail(monkeypatch, capfd):
     """Run a command line; return its exit code, stdout, and the lines on stderr.
 
-    In this process, as that is quick; but what serves gets one of its own, since it minds threads that others left here.
+    In this process, as that is quick; but what serves gets one of its own: it minds threads that others left here.
     """
 
     def call(*args):
