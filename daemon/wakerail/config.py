@@ -51,14 +51,19 @@ class InstrumentConfig:
 
 @dataclass(frozen=True, slots=True)
 class BenchConfig:
-    """A bench as configured. ``broker_url`` is None for the embedded broker on ``broker_port`` (0: any free one)."""
+    """A bench as configured. ``broker_url`` is None for the embedded broker on ``broker_port`` (0: any free one).
+
+    ``files`` is where the files of jobs are kept, None if nobody said and the journal is no file.
+    """
 
     file: Path
     name: str
     broker_url: str | None
     broker_port: int
     journal: str
+    files: Path | None
     sequences: Path
+    devices: Path
     families: tuple[DeviceFamily, ...]
     instruments: tuple[InstrumentConfig, ...]
     attended_s: float = ATTENDED_S
@@ -90,6 +95,7 @@ class BenchPlace:
     client_url: str
     broker_key: str
     journal: str
+    files: Path | None
     sequences: Path
     devices: Path
 
@@ -99,11 +105,12 @@ def load_place(file: Path) -> BenchPlace:
     doc = load_yaml(file)
     doc.top.leave_open()
     name, url, port, journal = _place(doc.top)
+    files = _files(doc.top, journal)
     sequences = _folder(doc.top, "sequences", file.parent / "sequences")
     devices = _folder(doc.top, "devices", file.parent / "devices")
     doc.finish()
     broker_key = f"{file}:{doc.top.line_of('broker')}: broker"
-    return BenchPlace(name, url or f"mqtt://127.0.0.1:{port}", broker_key, journal, sequences, devices)
+    return BenchPlace(name, url or f"mqtt://127.0.0.1:{port}", broker_key, journal, files, sequences, devices)
 
 
 def load_bench_config(file: Path, types: Mapping[str, InstrumentType], clock: Clock) -> BenchConfig:
@@ -111,6 +118,7 @@ def load_bench_config(file: Path, types: Mapping[str, InstrumentType], clock: Cl
     doc = load_yaml(file)
     top = doc.top
     name, url, port, journal = _place(top)
+    files = _files(top, journal)
     folders = {folder: _folder(top, folder, file.parent / folder) for folder in ("sequences", "devices", "dialects")}
     alloys = file.parent / "alloys.yaml"
     families = load_families(folders["devices"], load_alloys(alloys if alloys.is_file() else shipped("alloys.yaml")))
@@ -129,7 +137,19 @@ def load_bench_config(file: Path, types: Mapping[str, InstrumentType], clock: Cl
     doc.finish()
     if not instruments:
         raise ConfigInvalid(f"{file}:{top.line_of('instruments')}: instruments: the bench has none; name at least one")
-    return BenchConfig(file, name, url, port, journal, folders["sequences"], families, tuple(instruments), attended_s)
+    return BenchConfig(
+        file=file,
+        name=name,
+        broker_url=url,
+        broker_port=port,
+        journal=journal,
+        files=files,
+        sequences=folders["sequences"],
+        devices=folders["devices"],
+        families=families,
+        instruments=tuple(instruments),
+        attended_s=attended_s,
+    )
 
 
 def _place(top: Section) -> tuple[str, str | None, int, str]:
@@ -144,6 +164,16 @@ def _place(top: Section) -> tuple[str, str | None, int, str]:
         return name, broker, 0, journal
     digits = broker.partition(":")[2]
     return name, None, int(digits) if digits.isdigit() else DEFAULT_BROKER_PORT, journal
+
+
+def _files(top: Section, journal: str) -> Path | None:
+    """Return where the files of jobs are kept: as configured, else beside the journal's file."""
+    if given := top.text("files", default=""):
+        return Path(given)
+    scheme, is_url, rest = journal.partition("://")
+    if is_url and scheme != "sqlite":
+        return None
+    return Path(rest[1:] if is_url else journal).parent / "files"
 
 
 def _folder(top: Section, folder: str, beside: Path) -> Path:

@@ -400,15 +400,19 @@ def make_event(
     owner: str,
     run: str | None = None,
     cause: str | None = None,
+    subject: str | None = None,
 ) -> Event:
-    """Wrap event data into a CloudEvents envelope. ``owner`` is the instrument, or ``sequence`` for a run's own."""
+    """Wrap event data into a CloudEvents envelope.
+
+    ``owner`` is the instrument, ``sequence`` for a run's own, or ``job`` for a job's, which is then the ``subject``.
+    """
     now = clock.now()
     return Event(
         id=new_id(now),
         source=f"/wakerail/{bench}/{owner}",
         type=type_of(type(data)),
         time=rfc3339(now),
-        subject=run if owner == "sequence" else owner,
+        subject=subject or (run if owner == "sequence" else owner),
         runid=run,
         causeid=cause,
         data=msgspec.to_builtins(data),

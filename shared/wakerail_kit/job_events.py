@@ -1,16 +1,21 @@
 """What happens to a job, from intake to handover, and in the isolation of its cause.
 
 A job is named by its ticket. Its events go out on ``job/<job>/event``; in their order they are the job.
-A run belongs to a job by its ``RunStarted``. Fields marked personal are emptied when the job is to be forgotten.
+A run belongs to a job by its ``RunStarted``. Fields that are ``Personal`` are emptied when the job is to be forgotten;
+their JSON Schema says ``x-personal``, so that whoever keeps these events elsewhere knows what to empty, too.
 """
 
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import Annotated
 
-from msgspec import Struct
+from msgspec import Meta, Struct
 
 from wakerail_kit.event_data import EventData
+
+PERSONAL = Meta(extra_json_schema={"x-personal": True})
+Personal = Annotated[str, PERSONAL]
 
 
 class JobStage(StrEnum):
@@ -36,16 +41,16 @@ class Resolution(StrEnum):
 class Intake(Struct, frozen=True, kw_only=True):
     """What was said and seen when the device came in; texts of a person's own, empty where nobody said.
 
-    ``keep`` is what the customer must not lose (their data). Personal: ``serial``, ``customer``, ``words``.
+    ``keep`` is what the customer must not lose (their data).
     """
 
     symptom: str
-    serial: str = ""
+    serial: Personal = ""
     exposure: str = ""
     condition: str = ""
-    keep: str = ""
-    customer: str = ""
-    words: str = ""
+    keep: Personal = ""
+    customer: Personal = ""
+    words: Personal = ""
 
 
 class JobOpened(EventData, frozen=True, kw_only=True):
@@ -66,11 +71,11 @@ class JobStageEntered(EventData, frozen=True, kw_only=True):
 
 
 class JobNoted(EventData, frozen=True, kw_only=True):
-    """Something was noted, with the time it took if anyone said. Personal: ``text``."""
+    """Something was noted, with the time it took if anyone said."""
 
     job: str
     stage: JobStage
-    text: str
+    text: Personal
     spent_s: float | None = None
     operator: str = ""
 
@@ -86,15 +91,15 @@ class JobPartUsed(EventData, frozen=True, kw_only=True):
 
 
 class JobFileKept(EventData, frozen=True, kw_only=True):
-    """A photo or another file was kept, by the SHA-256 of its bytes. Personal: all of it."""
+    """A photo or another file was kept, by the SHA-256 of its bytes; empty once it was forgotten."""
 
     job: str
     stage: JobStage
-    sha256: str
-    name: str
-    media_type: str
-    size_bytes: int
-    says: str = ""
+    sha256: Personal
+    name: Personal
+    media_type: Personal
+    size_bytes: Annotated[int, PERSONAL]
+    says: Personal = ""
     operator: str = ""
 
 
@@ -102,7 +107,7 @@ class JobPaused(EventData, frozen=True, kw_only=True):
     """The job waits, for a part or for another day."""
 
     job: str
-    why: str = ""
+    why: Personal = ""
     operator: str = ""
 
 
@@ -119,7 +124,7 @@ class JobClosed(EventData, frozen=True, kw_only=True):
     job: str
     resolution: Resolution
     causes: list[str] = []
-    says: str = ""
+    says: Personal = ""
     operator: str = ""
 
 

@@ -12,6 +12,7 @@ from typing import Annotated, Any
 import msgspec
 from msgspec import Meta, Struct
 
+from wakerail_kit.job_requests import JOB_VERBS
 from wakerail_kit.outcome import Finding, Outcome
 
 VERDICT_SCHEMA_VERSION = 1
@@ -302,6 +303,7 @@ ASK_VERBS: dict[str, type[Struct]] = {
     "safe": MakeSafe,
     "instruments": ListInstruments,
     "sequences": ListSequences,
+    **JOB_VERBS,
 }
 
 

@@ -1,10 +1,17 @@
-"""A journal with boot watches in it, written as a bench writes them."""
+"""Journals in SQLite and, where it is to be had, PostgreSQL; and one with boot watches, as a bench writes them."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import importlib.util
+import os
+import shutil
+import socket
+import subprocess
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any, NoReturn
 
 import numpy as np
 import pytest
@@ -116,3 +123,56 @@ def _current_a(t_s: np.ndarray, seed: int, later_a: float) -> np.ndarray:
 @pytest.fixture(name="watches")
 def _watches(tmp_path: Path) -> BootWatches:
     return BootWatches(tmp_path / "bench.sqlite")
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    """Where a SQLite journal may be; its folder is not there yet."""
+    return tmp_path / "var" / "bench-1.sqlite"
+
+
+@pytest.fixture(scope="session")
+def postgres_server(do_without: Callable[[str], NoReturn]) -> Iterator[str]:
+    """The URL of a PostgreSQL server begun for these tests, without the database's name."""
+    programs = _postgres_programs()
+    if programs is None:
+        do_without("PostgreSQL is not installed on this machine")
+    if importlib.util.find_spec("psycopg") is None:
+        do_without("psycopg is not installed: pip install 'psycopg[binary]'")
+    as_user: dict[str, Any] = {}
+    if os.geteuid() == 0:  # the server refuses to be root
+        as_user = {"user": "nobody", "group": "nogroup", "extra_groups": []}
+    with tempfile.TemporaryDirectory() as folder, socket.socket() as free:
+        if as_user:
+            shutil.chown(folder, "nobody", "nogroup")
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+        free.close()
+
+        def run(program: str, *args: str) -> None:
+            command = [programs / program, "-D", f"{folder}/data", *args]
+            subprocess.run(command, check=True, cwd=folder, stdout=subprocess.DEVNULL, **as_user)
+
+        run("initdb", "-U", "wakerail", "-A", "trust", "--no-sync")
+        settings = f"-c fsync=off -c listen_addresses=127.0.0.1 -c port={port} -c unix_socket_directories={folder}"
+        run("pg_ctl", "-w", "-l", f"{folder}/server.log", "-o", settings, "start")
+        yield f"postgresql://wakerail@127.0.0.1:{port}"
+        run("pg_ctl", "-w", "-m", "immediate", "stop")
+
+
+def _postgres_programs() -> Path | None:
+    found = shutil.which("pg_ctl") or next(map(str, Path("/usr/lib/postgresql").glob("*/bin/pg_ctl")), None)
+    return Path(found).resolve().parent if found else None
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def url(request: pytest.FixtureRequest) -> str:
+    """Where a journal may be begun, in each sort of database."""
+    if request.param == "sqlite":
+        return str(request.getfixturevalue("path"))
+    server: str = request.getfixturevalue("postgres_server")  # skips where there is none
+    psycopg = importlib.import_module("psycopg")
+    name = f"journal_{os.urandom(6).hex()}"
+    with psycopg.connect(f"{server}/postgres", autocommit=True) as connection:
+        connection.execute(f"CREATE SCHEMA {name}")
+    return f"{server}/postgres?options=-csearch_path%3D{name}"

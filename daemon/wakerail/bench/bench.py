@@ -23,6 +23,7 @@ from wakerail_kit import topics
 from wakerail_kit.clock import Clock
 from wakerail_kit.errors import DeviceRefused, WakerailError
 from wakerail_kit.events import EventData, InterlockTripped, PromptAnswered, make_event
+from wakerail_kit.job_events import JobOpened
 from wakerail_kit.kinds import HEAT_SOURCE
 from wakerail_kit.messages import Event, Frame, Prompt, Status, Verdict
 
@@ -111,6 +112,27 @@ class Bench:
         row = await self._journal.append(topic, message)
         self.bus.publish(topic, message, row=row)
         return row
+
+    async def record_job(self, job: str, data: EventData, *, run: str | None = None) -> Recorded:
+        """Keep an event of a job and then announce it. Raises, and announces nothing, if it could not be made durable.
+
+        ``run`` is the run in which it came about, if one did.
+        """
+        topic, event = topics.job(self.name, job), self._of_job(job, data, run)
+        return self._announced(topic, event, await self._journal.append(topic, event))
+
+    async def record_opening(self, data: JobOpened) -> Recorded | None:
+        """Keep and announce that a job was opened, as ``record_job`` does; None if any bench opened one of its name."""
+        topic, event = topics.job(self.name, data.job), self._of_job(data.job, data, None)
+        row = await self._journal.append_first(topic, event, naming=f'"job":"{data.job}"')
+        return None if row is None else self._announced(topic, event, row)
+
+    def _of_job(self, job: str, data: EventData, run: str | None) -> Event:
+        return make_event(data, clock=self.clock, bench=self.name, owner="job", subject=job, run=run)
+
+    def _announced(self, topic: str, event: Event, row: int) -> Recorded:
+        self.bus.publish(topic, event, row=row)
+        return Recorded(event, row)
 
     # --- what the hosts tell (HostOutput) ---
 

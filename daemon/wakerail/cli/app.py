@@ -8,6 +8,7 @@ from typing import Annotated, cast
 import typer
 
 from wakerail.cli import analyze, bench, demo, run, safe, serve, sim
+from wakerail.cli.job import job
 from wakerail.cli.log import log
 from wakerail.cli.plan import plan
 
@@ -51,5 +52,6 @@ app.command("cool")(bench.cool)
 app.command("reset")(bench.reset)
 app.command("present")(bench.present)
 app.command("demo")(demo.demo)
+app.add_typer(job, name="job", help="One device from intake to handover: open, note, keep, show, close.")
 app.add_typer(plan, name="plan", help="What is at fault: causes by likelihood, and what to do next.")
 app.add_typer(log, name="log", help="What happened on the bench: follow it, look at a run, export it.")

@@ -124,7 +124,7 @@ def _limits(instrument: InstrumentConfig) -> Iterator[str]:
 
 def instruments(config: Config = None, as_json: AsJson = False) -> None:
     """List the instruments of the running daemon and how they are."""
-    answer = asyncio.run(_ask(config, "instruments", ListInstruments()))
+    answer = asyncio.run(ask(config, "instruments", ListInstruments()))
     found = msgspec.convert(answer.data, list[Status])
     if as_json:
         print(msgspec.json.encode(found).decode())  # noqa: T201
@@ -164,7 +164,7 @@ def _usual(one: Input) -> str:
 
 def abort(run: Annotated[str, typer.Argument(help="The run to end.")], config: Config = None) -> None:
     """End a run at once; the bench is made safe and the run still gives a verdict."""
-    asyncio.run(_ask(config, "abort", AbortRun(run=run)))
+    asyncio.run(ask(config, "abort", AbortRun(run=run)))
 
 
 def cool(
@@ -173,7 +173,7 @@ def cool(
     config: Config = None,
 ) -> None:
     """End the heating of a run now: it is done when it is done. The run goes on with cooling down."""
-    asyncio.run(_ask(config, "cool", CoolRun(run=run, operator=operator)))
+    asyncio.run(ask(config, "cool", CoolRun(run=run, operator=operator)))
 
 
 def reset(
@@ -182,7 +182,7 @@ def reset(
     config: Config = None,
 ) -> None:
     """Let a tripped instrument be used again, after you have looked at it."""
-    asyncio.run(_ask(config, "reset", ResetInterlock(instrument=instrument, operator=operator)))
+    asyncio.run(ask(config, "reset", ResetInterlock(instrument=instrument, operator=operator)))
 
 
 def present(
@@ -190,14 +190,15 @@ def present(
     config: Config = None,
 ) -> None:
     """Confirm that you are at the bench, so that heat may start or go on; any answered prompt does the same."""
-    answer = asyncio.run(_ask(config, "present", ConfirmPresence(operator=operator or getpass.getuser())))
+    answer = asyncio.run(ask(config, "present", ConfirmPresence(operator=operator or getpass.getuser())))
     left_s = msgspec.convert(answer.data, dict[str, float])["left_s"]
     print(f"heat may go on for {human(round(left_s), 's')}")  # noqa: T201
 
 
-async def _ask(config: Path | None, verb: str, args: msgspec.Struct) -> Answer:
+async def ask(config: Path | None, verb: str, args: msgspec.Struct, timeout_s: float = 5.0) -> Answer:
+    """Ask the daemon of a configuration for something. Raises what it refuses as ConfigInvalid or WakerailError."""
     async with served_bench(config) as client:
-        answer = await client.ask(verb, args)
+        answer = await client.ask(verb, args, timeout_s)
     if not answer.ok:
         raise_refusal(answer)
     return answer

@@ -15,11 +15,13 @@ import typer
 import yaml
 from rich.console import Console
 
+from wakerail.cli.bench import raise_refusal
 from wakerail.cli.options import AsJson
 from wakerail.cli.run import Screen, parse_inputs, run_on_screen
 from wakerail.cli.session import Session, simulated_bench
 from wakerail.cli.terminal import Reply
 from wakerail.config import shipped
+from wakerail_kit.job_requests import OpenJob
 from wakerail_kit.messages import Prompt, RunSequence, Verdict
 
 #: The shortest spacing at which a recorded trace is read back in blocks.
@@ -55,7 +57,9 @@ def demo(
     console.print(f"  faults put in: {', '.join(faults)}\n  starting daemon, broker and four instruments ...")
     options = [option for text in faults for option in ("--fault", text)]
     with _scratch() as scratch, simulated_bench(Path(scratch), "demo", options) as session:
-        request = RunSequence(sequence="boot-watch", inputs={"window": window}, job="demo", operator="demo")
+        job = asyncio.run(_open_job(session))
+        console.print(f"  job {job} is open")
+        request = RunSequence(sequence="boot-watch", inputs={"window": window}, job=job, operator="demo")
         verdict = _watch(session, request, folder, as_json=as_json)
         console.print(f"  verdict: {verdict.outcome}, {verdict.finding}")
 
@@ -102,6 +106,25 @@ def _write_replay_sequence(folder: Path) -> None:
 
 def _scratch() -> tempfile.TemporaryDirectory[str]:
     return tempfile.TemporaryDirectory(prefix="wakerail-")
+
+
+async def _open_job(session: Session) -> str:
+    """Open the demo's job with the answers of its intake; return its name."""
+    from wakerail.bus import BusClient  # noqa: PLC0415
+
+    request = OpenJob(
+        family="fenmoor-t3",
+        ticket="T-114",
+        symptom="restarts over and over",
+        exposure="wet warehouse, condensation",
+        keep="the day's counts, not uploaded yet",
+        operator="demo",
+    )
+    async with BusClient(session.url, session.bench) as client:
+        answer = await client.ask("job-open", request)
+    if not answer.ok:
+        raise_refusal(answer)
+    return str(answer.data["job"])
 
 
 def _watch(session: Session, request: RunSequence, out: Path | None, *, as_json: bool) -> Verdict:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -15,8 +15,9 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
+from wakerail.cli.looks import STYLES, grid_of, local, took
 from wakerail.cli.options import AsJson, Config, place
-from wakerail.journal import Entry, JournalReader, RunSummary, Tone, describe, export, form_of
+from wakerail.journal import Entry, JournalReader, RunSummary, describe, export, form_of
 from wakerail.journal.exports import entry_line
 from wakerail.journal.records import Message, time_of
 from wakerail.journal.words import tone_of
@@ -32,15 +33,6 @@ if TYPE_CHECKING:
 
 _LOOK_AGAIN_S = 0.25
 _SHORT_ID = 8
-_STYLES: Mapping[Tone, str] = {
-    Tone.PLAIN: "",
-    Tone.QUIET: "dim",
-    Tone.GOOD: "green",
-    Tone.BAD: "bold red",
-    Tone.CAUTION: "yellow",
-    Tone.ASKING: "bold cyan",
-}
-
 log = typer.Typer(help="Look into the journal: what happened on the bench.", no_args_is_help=True)
 
 JournalPath = Annotated[
@@ -66,7 +58,7 @@ def tail(
             if as_json:
                 typer.echo(entry_line(entry))
             else:
-                _print_line(console, _local(time_of(entry.message)), *_words(entry))
+                _print_line(console, local(time_of(entry.message)), *_words(entry))
         return row
 
     with _open(journal, config) as reader:
@@ -150,13 +142,13 @@ def runs(
     for title in ("started", "sequence", "outcome", "finding", "took", "job", "run ends in"):
         table.add_column(title, no_wrap=title != "job", justify="right" if title == "took" else "left")
     for summary in summaries:
-        style = _STYLES[tone_of(summary.outcome)]
+        style = STYLES[tone_of(summary.outcome)]
         table.add_row(
-            _local(summary.started),
+            local(summary.started),
             summary.sequence,
             Text(summary.outcome or ("cut off" if summary.cut_off else "under way"), style=style),
             Text(summary.finding or "", style=style),
-            _took(summary.started, summary.ended),
+            took(summary.started, summary.ended),
             summary.job or "",
             summary.run[-_SHORT_ID:],
         )
@@ -195,24 +187,14 @@ def _open(journal: str | None, config: Path | None) -> JournalReader:
 
 def _words(entry: Entry) -> tuple[str, Text]:
     line = describe(entry.message)
-    return line.who, Text(line.says, style=_STYLES[line.tone])
+    return line.who, Text(line.says, style=STYLES[line.tone])
 
 
 def _print_line(console: Console, time: str, who: str, says: Text) -> None:
     if not console.is_terminal:  # one message stays one line, for grep
         console.print(Text(f"{time}  {who:<12}  ").append(says), soft_wrap=True)
         return
-    console.print(_grid([(time, who, says)]))
-
-
-def _grid(lines: Iterable[tuple[str, str, Text]]) -> Table:
-    grid = Table.grid(padding=(0, 2, 0, 0))
-    grid.add_column(style="dim", no_wrap=True)
-    grid.add_column(style="cyan", no_wrap=True, min_width=12)
-    grid.add_column()
-    for line in lines:
-        grid.add_row(*line)
-    return grid
+    console.print(grid_of([(time, who, says)]))
 
 
 def _heading(summary: RunSummary, verdict: Verdict | None) -> RenderableType:
@@ -221,8 +203,8 @@ def _heading(summary: RunSummary, verdict: Verdict | None) -> RenderableType:
     facts.add_column()
     facts.add_row("run", summary.run)
     facts.add_row("bench", summary.bench)
-    took = f", took {_took(summary.started, summary.ended)}" if summary.ended else ""
-    facts.add_row("started", _local(summary.started) + took)
+    duration = f", took {took(summary.started, summary.ended)}" if summary.ended else ""
+    facts.add_row("started", local(summary.started) + duration)
     if summary.job:
         facts.add_row("job", summary.job)
     if summary.operator:
@@ -251,7 +233,7 @@ def _story(entries: list[Entry]) -> RenderableType:
             continue  # a prompt has its event; the verdict has its own place
         since = datetime.fromisoformat(time_of(entry.message)) - begun
         lines.append((f"{since.total_seconds():8.1f} s", *_words(entry)))
-    return Group(_grid(lines), "")
+    return Group(grid_of(lines), "")
 
 
 def _is_detail(message: Message) -> bool:
@@ -260,7 +242,7 @@ def _is_detail(message: Message) -> bool:
 
 
 def _verdict(verdict: Verdict) -> RenderableType:
-    style = _STYLES[tone_of(verdict.outcome)]
+    style = STYLES[tone_of(verdict.outcome)]
     parts: list[RenderableType] = [Text(verdict.reason)]
     if verdict.measurements:
         parts += ["", _measurements(verdict.measurements)]
@@ -290,23 +272,5 @@ def _measurements(measurements: list[Measurement]) -> Table:
         high = f"to {human(one.high, one.unit)}" if one.high is not None else ""
         source = f"[{numbers[one.source]}]" if one.source else ""
         limits = Text(" ".join(filter(None, (low, high, source))))
-        table.add_row(Text(one.name), value, limits, Text(one.outcome, _STYLES[tone_of(one.outcome)]))
+        table.add_row(Text(one.name), value, limits, Text(one.outcome, STYLES[tone_of(one.outcome)]))
     return table
-
-
-def _local(time: str) -> str:
-    """Return an RFC 3339 time as a clock on this wall shows it."""
-    return datetime.fromisoformat(time).astimezone().strftime("%Y-%m-%d %H:%M:%S")
-
-
-def _took(started: str, ended: str | None) -> str:
-    if ended is None:
-        return ""
-    seconds = (datetime.fromisoformat(ended) - datetime.fromisoformat(started)).total_seconds()
-    if seconds < 0:  # somebody set the machine's clock back meanwhile
-        return "unknown"
-    if seconds < 60:
-        return f"{seconds:.1f} s"
-    minutes, seconds = divmod(round(seconds), 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours} h {minutes:02} min" if hours else f"{minutes} min {seconds:02} s"

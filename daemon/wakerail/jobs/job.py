@@ -78,12 +78,13 @@ class Job:
 def fold(events: Iterable[tuple[EventData, str, str]]) -> dict[str, Job]:
     """Return the jobs that these events tell, by name; each event comes with its time and its bench, oldest first.
 
-    What is no event of a job is passed over, and so is what belongs to a job that was never opened.
+    What is no event of a job is passed over, and so is what belongs to a job that was never opened. A job is opened
+    once: of two openings with one name the first counts.
     """
     jobs: dict[str, Job] = {}
     for data, time, bench in events:
         if isinstance(data, JobOpened):
-            jobs[data.job] = Job(data.job, data.family, data.intake, time, bench, data.operator)
+            jobs.setdefault(data.job, Job(data.job, data.family, data.intake, time, bench, data.operator))
         elif (job := jobs.get(getattr(data, "job", None) or "")) is not None:
             jobs[job.name] = _after(data, job, time, bench)
     return jobs
@@ -135,7 +136,8 @@ def _(data: IsolationAdvised, job: Job, time: str, bench: str) -> Job:  # noqa: 
 
 @_after.register
 def _(data: IsolationObserved, job: Job, time: str, bench: str) -> Job:  # noqa: ARG001
-    return replace(job, observations=(*job.observations, data), last_number=data.number, ended=None)
+    last = max(job.last_number, data.number)
+    return replace(job, observations=(*job.observations, data), last_number=last, ended=None)
 
 
 @_after.register

@@ -6,13 +6,16 @@ the daemon is ready soon.
 
 from wakerail.journal.errors import JournalUnavailable
 from wakerail.journal.exports import Form, export, form_of
+from wakerail.journal.files import FileStore
 from wakerail.journal.journal import Journal
+from wakerail.journal.lines import Line, Tone
 from wakerail.journal.reader import JournalReader
 from wakerail.journal.records import Entry, Message, OutboxItem, RunSummary
-from wakerail.journal.words import Line, Tone, describe
+from wakerail.journal.words import describe
 
 __all__ = [
     "Entry",
+    "FileStore",
     "Form",
     "Journal",
     "JournalReader",

@@ -57,18 +57,18 @@ class Journal:
         A message already there by its id is not kept twice: its row is returned. Before a verdict, all frames taken so
         far are made durable, so that its evidence is. Raises JournalUnavailable: the message is not in the journal.
         """
-        record = {
-            "id": message.id,
-            "bench": self._bench,
-            "run": run_of(message),
-            "type": type_of(message),
-            "time": time_of(message),
-            "topic": topic,
-            "payload": msgspec.json.encode(message).decode(),
-        }
+        record = self._record(topic, message)
         if isinstance(message, Verdict):
             await self._frames.write()
         return await self._writer.call(lambda database: _insert(database, record))
+
+    async def append_first(self, topic: str, message: Message, *, naming: str) -> int | None:
+        """Keep a message as ``append`` does, but only the first of its type whose JSON has the text ``naming``.
+
+        Return None, and keep nothing, if there is one of any bench: of two writers at once, one is the first.
+        """
+        record = self._record(topic, message)
+        return await self._writer.call(lambda database: _insert_first(database, record, naming))
 
     def append_frame(self, frame: Frame, run: str | None = None) -> None:
         """Keep a frame, of a run if it belongs to one; durable about a second later.
@@ -103,6 +103,17 @@ class Journal:
         finally:
             await self._writer.stop()
 
+    def _record(self, topic: str, message: Message) -> dict[str, str | None]:
+        return {
+            "id": message.id,
+            "bench": self._bench,
+            "run": run_of(message),
+            "type": type_of(message),
+            "time": time_of(message),
+            "topic": topic,
+            "payload": msgspec.json.encode(message).decode(),
+        }
+
     @property
     def groups_committed(self) -> int:
         """How many transactions were committed; many appends share one."""
@@ -125,6 +136,11 @@ class Journal:
 def _insert(database: Database, record: dict[str, str | None]) -> int:
     inserted = database.execute(schema.INSERT_MESSAGE, record)
     return int((inserted or database.execute(schema.ROW_OF_MESSAGE, record))[0][0])
+
+
+def _insert_first(database: Database, record: dict[str, str | None], naming: str) -> int | None:
+    wanted = {"type": record["type"], "containing": schema.pattern(naming), "but": record["id"]}
+    return None if database.execute(schema.LIKE_MESSAGE, wanted) else _insert(database, record)
 
 
 def _mark_sent(database: Database, rows: Sequence[int]) -> None:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import heapq
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Self
 
 import msgspec
 
+from wakerail.journal import schema
 from wakerail.journal.database import open_database
 from wakerail.journal.records import PROMPT, VERDICT, Entry, RunSummary, decode, time_of
 from wakerail_kit.clock import rfc3339
@@ -82,6 +84,19 @@ class JournalReader:
         """Yield verdicts alone, as ``messages`` does."""
         return self.messages(run=run, type=VERDICT, since_row=since_row, limit=limit)
 
+    def of_types(self, types: Iterable[str], *, containing: str = "") -> Iterator[Entry]:
+        """Yield the messages of some types, oldest first, each found by the index of types, not by a walk over all.
+
+        With ``containing``, only those whose JSON has that text in it, in letters of any case.
+        """
+        walks = []
+        for one in types:
+            where = _Where(type=one, bench=self._bench)
+            if containing:
+                where.add(schema.CONTAINING, containing=schema.pattern(containing))
+            walks.append(self._walk(where, 0, None))
+        return heapq.merge(*walks, key=lambda entry: entry.row)
+
     def newest(self, count: int) -> list[Entry]:
         """Return the newest ``count`` messages, the oldest of them first."""
         return self._newest(_Where(bench=self._bench), count)[::-1]
@@ -121,15 +136,17 @@ class JournalReader:
         """
         where = _Where(bench=self._bench)
         if which != "last":
-            ending = " OR substr(run, length(run) + 1 - :size) = :which" if len(which) >= _SHORTEST_ENDING else ""
-            where.add(f"(run = :which{ending})", which=which, size=len(which))
+            if self._runs(_Where(run=which, bench=self._bench), 1):
+                return which
+            ending = {"which": which, "size": max(len(which), _SHORTEST_ENDING)}
+            where.add("substr(run, length(run) + 1 - :size) = :which", **ending)
         found = [run for run, *_ in self._runs(where, 2)]
         if not found:
             says = "no run yet" if which == "last" else f"no run {which!r}; 'wakerail log runs' lists them"
             raise ConfigInvalid(f"{self.where}: {says}")
-        if which != "last" and len(found) > 1 and which not in found:
+        if which != "last" and len(found) > 1:
             raise ConfigInvalid(f"{self.where}: more than one run ends in {which!r}; give more of its id")
-        return which if which in found else found[0]
+        return str(found[0])
 
     # --- frames ---
 

@@ -38,6 +38,14 @@ def create_statements(row_key: str, blob: str) -> list[str]:
     return [statement for statement in script.split(";") if statement.strip()]
 
 
+def pattern(text: str) -> str:
+    """Return the pattern that finds a text anywhere."""
+    text = text.lower()
+    for sign in "!%_":
+        text = text.replace(sign, "!" + sign)
+    return f"%{text}%"
+
+
 WRITE_META = "INSERT INTO meta (name, value) VALUES ('format', :format), ('schema_version', :version)"
 READ_META = "SELECT name, value FROM meta"
 REACH_DOWN = ('SELECT max("row") FROM messages', 'SELECT max("row") FROM chunks')
@@ -49,6 +57,10 @@ INSERT_MESSAGE = (
     ' ON CONFLICT (id) DO NOTHING RETURNING "row"'
 )
 ROW_OF_MESSAGE = 'SELECT "row" FROM messages WHERE id = :id'
+
+#: Holds for messages whose JSON has a text in it, in letters of any case; ``pattern`` makes the parameter.
+CONTAINING = "lower(payload) LIKE :containing ESCAPE '!'"
+LIKE_MESSAGE = f'SELECT "row" FROM messages WHERE type = :type AND {CONTAINING} AND id <> :but LIMIT 1'  # noqa: S608
 
 INSERT_CHUNK = (
     "INSERT INTO chunks (bench, instrument, run, first_time, last_time, first_number, last_number, samples, units,"

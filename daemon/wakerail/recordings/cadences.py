@@ -31,7 +31,7 @@ def cadence_before(reader: JournalReader, job: str, sequence: str, before_row: f
     None if none of the newest 500 runs does. Runs that began at ``before_row`` of the journal or later do not count.
     """
     for run in reader.runs(limit=_MOST_RUNS):
-        if run.first_row >= before_row or run.job != job or run.sequence != sequence:
+        if run.first_row >= before_row or run.sequence != sequence or (run.job or "").lower() != job.lower():
             continue
         if run.finding is Finding.RESTARTING:
             cadence = _cadence_of(reader, run.run)

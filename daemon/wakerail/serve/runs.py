@@ -10,6 +10,7 @@ import structlog
 
 from wakerail.bench import Bench
 from wakerail.bus import Requests
+from wakerail.jobs.privacy import refuse_passcodes
 from wakerail_kit.errors import ConfigInvalid, DeviceRefused
 from wakerail_kit.hints import nearest
 from wakerail_kit.messages import (
@@ -27,6 +28,7 @@ from wakerail_kit.messages import (
 if TYPE_CHECKING:
     from wakerail.sequences import SequenceRun
     from wakerail.serve.history import JournalHistory
+    from wakerail.serve.job_desk import JobDesk
 
 log = structlog.get_logger()
 
@@ -34,8 +36,9 @@ log = structlog.get_logger()
 class Runs:
     """Every run in progress, by its id."""
 
-    def __init__(self, bench: Bench, sequences: Path, history: JournalHistory) -> None:
+    def __init__(self, bench: Bench, sequences: Path, history: JournalHistory, jobs: JobDesk) -> None:
         self._bench = bench
+        self._jobs = jobs
         self._history = history
         self._folder = sequences
         self._running: dict[str, SequenceRun] = {}
@@ -66,7 +69,8 @@ class Runs:
         return [verdict for verdict in ended if isinstance(verdict, Verdict)]
 
     async def _run(self, args: RunSequence) -> dict[str, Any]:
-        if self._closed:
+        job, family = await self._job_of(args)
+        if self._closed:  # nothing is awaited from here until the run is known
             raise DeviceRefused("the daemon is stopping; it takes no new runs")
         # Late: what runs a sequence is not needed to be ready, and the daemon loads it as soon as it is.
         from wakerail.sequences import SequenceRun, load_sequences, make_plan  # noqa: PLC0415
@@ -76,12 +80,21 @@ class Runs:
             raise ConfigInvalid(f"no sequence {args.sequence!r}; {nearest(args.sequence, sorted(known), 'known: ')}")
         if known[args.sequence].profiles and not args.operator.strip():
             raise ConfigInvalid(f"{args.sequence} heats, and heat needs a person; name the operator")
-        plan = make_plan(known[args.sequence], args.inputs, self._bench, family=args.family)
-        run = SequenceRun(plan, self._bench, job=args.job, operator=args.operator, history=self._history)
+        plan = make_plan(known[args.sequence], args.inputs, self._bench, family=family)
+        run = SequenceRun(plan, self._bench, job=job, operator=args.operator, history=self._history)
         done = run.start()  # refuses if another run has the instruments
         self._running[run.id] = run
         done.add_done_callback(lambda _: self._running.pop(run.id, None))
         return {"run": run.id, "instruments": dict(plan.roles)}
+
+    async def _job_of(self, args: RunSequence) -> tuple[str | None, str]:
+        """Return the job that a run belongs to and the family of its device. Raises ConfigInvalid."""
+        if not args.job:
+            return None, args.family
+        job = await self._jobs.workable(args.job)
+        if args.family not in {"", job.family}:
+            raise ConfigInvalid(f"job {job.name} is a {job.family}, not a {args.family!r}; leave the family out")
+        return job.name, job.family
 
     def _of(self, run: str) -> SequenceRun:
         if run not in self._running:
@@ -92,6 +105,7 @@ class Runs:
         self._of(args.run).abort(args.why)
 
     async def _confirm(self, args: AnswerPrompt) -> None:
+        refuse_passcodes(note=args.note)
         self._of(args.run).answer(args.prompt, args.confirmed, note=args.note, person=args.person)
 
     async def _cool(self, args: CoolRun) -> None:

@@ -67,7 +67,9 @@ async def bench_of(folder: Path, **supplies: Supply) -> AsyncIterator[Bench]:
         broker_url=None,
         broker_port=0,
         journal=str(journal_file),
+        files=None,
         sequences=folder,
+        devices=folder,
         families=(),
         instruments=tuple(
             InstrumentConfig(

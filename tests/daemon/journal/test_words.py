@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from wakerail.journal import Tone, describe
-from wakerail.journal.words import _line
+from wakerail.journal.lines import line_of
 from wakerail_kit import events
 from wakerail_kit.events import EVENT_TYPES, make_event
 from wakerail_kit.messages import Event, Identity
@@ -13,8 +13,8 @@ from wakerail_kit.outcome import Finding, Outcome
 
 
 def test_every_type_of_event_has_words_of_its_own():
-    fallback = _line.dispatch(object)
-    assert [data.__name__ for data in EVENT_TYPES.values() if _line.dispatch(data) is fallback] == []
+    fallback = line_of.dispatch(object)
+    assert [data.__name__ for data in EVENT_TYPES.values() if line_of.dispatch(data) is fallback] == []
 
 
 @pytest.mark.parametrize(

@@ -138,7 +138,9 @@ def scenario(name: str, folder: Path) -> dict[str, object]:
         broker_url=None,
         broker_port=0,
         journal=str(folder / "shop.sqlite"),
+        files=None,
         sequences=folder,
+        devices=folder,
         families=(),
         instruments=(
             InstrumentConfig("plate", InstrumentType("plate", HEAT_SOURCE, "", None), Plate(folder), "", "", 1.0, {}),

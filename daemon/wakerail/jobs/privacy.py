@@ -1,0 +1,93 @@
+"""What is never kept: the passcode of a device. A text that looks like one is refused, and not repeated anywhere."""
+
+from __future__ import annotations
+
+import functools
+import re
+import unicodedata
+
+from wakerail_kit.errors import ConfigInvalid
+
+#: Words that name a secret and hardly anything else.
+_SECRET = "(?:" + "|".join((
+    r"pass\s?-?(?:codes?|words?|phrases?)",
+    r"passwd|pwd|pw",
+    r"(?:un)?lock(?:ing|\s*-?\s*screen)?\s?-?(?:codes?|pins?|patterns?|keys?)",
+    r"(?:screen|swipe|draw)\s?-?\s?(?:lock\s?)?(?:codes?|pins?|patterns?)",
+    r"pin\s?-?(?:codes?|numbers?)",
+    r"(?:access|log-?in|device|security|entry)\s?-?\s?codes?",
+    r"pattern\s?-?locks?",
+)) + ")"  # fmt: skip
+_QUOTES = r"""\s"'“”‘’(>-"""
+_SAYS = rf"(?:[:=]|\b(?:is|was|are|will\s+be|as|reads|set\s+to|now|to\s+unlock|for\s+it|on\s+it)\b)[{_QUOTES}]*"
+#: What stands between such a word and its value: ``of her device:``, ``is``, a blank.
+_LINK = rf"(?:\s+(?:of|for|to|on)(?:\s+\w+){{1,4}}?\s*{_SAYS}|[{_QUOTES}]*(?:{_SAYS})*)"
+#: Three figures or more in words, four or more as figures, perhaps apart (``12 34``, ``1-2-5-8``).
+_IN_WORDS = r"(?:(?:zero|one|two|three|four|five|six|seven|eight|nine)\b[\s,.-]*){3,}"
+_FIGURES = rf"(?:\d(?:[\s.,>/-]{{0,3}}\d){{3,}}\b|{_IN_WORDS})"
+#: The same, but not the numbers of a connector's pins (``pin 24 25 26``).
+_PIN_FIGURES = rf"(?:\d{{4,}}|\d(?:[\s.,>/-]{{1,3}}\d\b){{3,}}|\d{{3}}[\s-]\d{{3}}\b|{_IN_WORDS})"
+_SHAPE = "(?:" + "|".join((
+    r"(?:an?\s+|letter\s+)?[a-z]\b(?:\s?-?shaped?)?[\s.,;!]*$",
+    r"(?:the\s+)?(?:letter\s+[a-z]\b|[a-z]\s?-\s?shaped?)",
+    r"(?:from\s+)?(?:top|bottom|upper|lower|left|right|middle|cent(?:er|re)|corner|up|down)\b",
+)) + ")"  # fmt: skip
+_TOLD = "|".join((
+    rf"\bpin(?:\b|(?=\d)){_LINK}{_PIN_FIGURES}",
+    rf"\bpin\s*{_SAYS}{_FIGURES}",
+    rf"\bpattern\b{_LINK}(?:{_FIGURES}|{_SHAPE})",
+    rf"\bunlock(?:s|ed|ing)?\b[^.;\n]{{0,40}}?(?:\b(?:with|by|using|code|is|to)\b|[:=]){_LINK}{_FIGURES}",
+    rf"\b(?:the|its|his|her|their|my|customer's|phone)\s+code{_LINK}{_FIGURES}",
+    rf"\b\d{{4,8}}\b[\s)\"'“”‘’,]*(?:is|=|as|-)?\s*\(?\s*(?:(?:the|his|her|their|a|my)\s+)?(?:{_SECRET}|pin)\b",
+))  # fmt: skip
+_NAMED = rf"\b{_SECRET}(?:\b|(?=\d)){_LINK}(?P<value>[^\s\"'“”‘’()]+)?"
+_WORD = re.compile(r"[^\W\d_]+")
+_PROSE = """
+a about absent after all an and any are ask asked asking at back because been before being blank but by called cannot
+changed changes cleared comes confirmed customer customers did disabled dialog do does doesn done during empty enabled
+enter entered entering entry every except expired fails field first for forgot forgotten from given gone handed has have
+he held her hidden his if in input into is it its kept keypad known later left length lock locked lockout lost manager
+may missing must my n needed na never new no nobody none not noted nothing of off on once only or our out owner page pad
+policy present private prompt protected protection protects provided recovery refused remains remembered removed request
+requested required reset retained returned said screen see seems set shall she should shown so stays still stored that
+the their them then there they this to too tried tries try typed unknown unneeded until unset us used user via was we
+were when which will with withheld without works would written wrong yes yet you your
+"""
+#: What may follow without being the value: a text that speaks about a passcode and does not tell it.
+_HARMLESS = frozenset(_PROSE.split())
+
+
+def looks_like_passcode(text: str) -> bool:
+    """Tell whether a text seems to tell a passcode, password, PIN or unlock pattern.
+
+    It errs towards yes: to word a note anew costs less than a stored passcode. ``pin 3`` of a connector is none.
+    """
+    plain = unicodedata.normalize("NFKC", text)
+    if _compiled(_TOLD).search(plain):
+        return True
+    return any(_is_value(found["value"]) for found in _compiled(_NAMED).finditer(plain))
+
+
+def refuse_passcodes(**texts: str) -> None:
+    """Raise ConfigInvalid if one of the texts, by what it is called, looks like a passcode; it is not repeated."""
+    for name, text in texts.items():
+        if looks_like_passcode(text):
+            raise ConfigInvalid(
+                f"{name.replace('_', ' ')}: it looks like a passcode, and none is ever kept here; leave it out, "
+                "or write that the customer unlocks the device"
+            )
+
+
+@functools.cache
+def _compiled(pattern: str) -> re.Pattern[str]:
+    """Return a pattern made ready when it is first needed; the daemon is to start soon."""
+    return re.compile(pattern, re.IGNORECASE)
+
+
+def _is_value(follows: str | None) -> bool:
+    """Tell whether what follows a word for a secret is its value, rather than prose about it."""
+    bare = (follows or "").strip(".,;:!?-_")
+    if not bare:
+        return False
+    first = _WORD.match(bare)
+    return first is None or first[0].lower() not in _HARMLESS or any(sign.isdigit() for sign in bare)
