@@ -1,6 +1,6 @@
 """How long the daemon takes to be ready, and what it costs while nothing happens.
 
-``ready_s``: from starting the process to its line "ready", embedded broker and four instruments connected on
+``ready_s``: from starting the process to its line "ready", embedded broker and five instruments connected on
 simulators over real transports. ``idle_cpu_percent`` of one core and ``rss_mb``: the same daemon left alone, its
 supply and plate polled at 20 samples a second, port tester and USB watcher watched. Both are of supervisor and worker
 together; ``supervisor_mb`` is the memory that the supervisor has for itself alone, included in ``rss_mb``.

@@ -37,8 +37,8 @@ An exchange is a text to send, or a mapping: ``send``; ``answer`` (a wording, or
 terminator, where its wording leaves it open); ``block`` (the signal in an IEEE 488.2 definite-length block) with
 ``number`` (float32, float64) and ``order`` (big, little); ``every`` (in reads). Every part of a dialect may be one
 exchange or a list. With blocks, ``spacing: 1 ms`` gives the time between samples, ``{spacing}`` in wordings.
-``errors``, ``block`` and ``spacing`` are for a power-source alone. ``lines`` is for a port-tester, which is not polled
-and has neither ``reads`` nor ``readback``.
+``block`` and ``spacing`` are for a power-source alone, ``errors`` for it and a multimeter. ``lines`` is for a
+port-tester; it and a multimeter are not polled and have neither ``reads`` nor ``readback``.
 """
 
 from __future__ import annotations
@@ -275,8 +275,11 @@ class _Reader:
                 continue
             quantity = self.vocabulary.commands[name]
             sends = {} if quantity is None else {quantity: self.vocabulary.quantities[quantity]}
-            gives = self.vocabulary.quantities if self.kind == "port-tester" else {}
+            told = self.vocabulary.gives.get(name, "")
+            gives = {key: unit for key, unit in self.vocabulary.quantities.items() if told in {None, key}}
             commands[name] = self._exchanges(section, name, sends, gives, plain=self.acknowledge)
+            if told and not any(told in exchange.gives for exchange in commands[name]):
+                section.note(name, f"never tells the {{{told}}} in an answer")
             if quantity and commands[name] and not any(quantity in each.send.fields for each in commands[name]):
                 section.note(name, f"never says its {{{quantity}}}")
         for name in self.vocabulary.commands:

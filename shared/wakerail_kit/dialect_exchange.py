@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from wakerail_kit.dialect_wording import FLAG, TEXT, Wording
 
@@ -82,6 +82,7 @@ class Vocabulary:
     extra_signals: frozenset[str] = frozenset()
     measured: frozenset[str] = frozenset()
     parts: frozenset[str] = frozenset()
+    gives: Mapping[str, str | None] = field(default_factory=dict)
 
 
 VOCABULARIES: dict[str, Vocabulary] = {
@@ -122,5 +123,13 @@ VOCABULARIES: dict[str, Vocabulary] = {
         needed=frozenset({"test_port"}),
         quantities={"line": TEXT, "passed": FLAG, "voltage": "V", "resistance": "Ohm", "says": TEXT},
         parts=frozenset({"lines"}),
+        gives={"test_port": None},
+    ),
+    "multimeter": Vocabulary(
+        commands={"measure_voltage": None, "measure_resistance": None, "measure_diode": None},
+        needed=frozenset({"measure_voltage", "measure_resistance"}),
+        quantities={"voltage": "V", "resistance": "Ohm"},
+        parts=frozenset({"errors"}),
+        gives={"measure_voltage": "voltage", "measure_resistance": "resistance", "measure_diode": "voltage"},
     ),
 }

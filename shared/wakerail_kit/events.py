@@ -117,6 +117,21 @@ class PortTested(EventData, frozen=True, kw_only=True):
     raw: str
 
 
+class MeterRead(EventData, frozen=True, kw_only=True):
+    """One reading of a multimeter. ``quantity`` is ``voltage``, ``resistance`` or ``diode``; ``unit`` is UCUM.
+
+    ``value`` is None where there is none: with ``overload`` it was beyond the meter's range (an open line, to an
+    ohmmeter), without it the meter itself said that it has no number. ``raw`` is the answer as it came.
+    """
+
+    instrument: str
+    quantity: str
+    value: float | None
+    unit: str
+    overload: bool = False
+    raw: str = ""
+
+
 class UsbAttached(EventData, frozen=True, kw_only=True):
     """A USB device was enumerated. ``mode`` is the boot mode by the device family's table, if known.
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from wakerail_kit.alloys import Alloy
+from wakerail_kit.connectors import Connector, read_connectors
 from wakerail_kit.heat_profiles import HeatProfile, read_profiles
 from wakerail_kit.yamldoc import load_yaml
 
@@ -32,7 +33,7 @@ class UsbMode:
 @dataclass(frozen=True, slots=True)
 class DeviceFamily:
     """A sort of device: its name, nominal volts, the boot modes in which its USB port enumerates, and by name how its
-    boards are heated.
+    boards are heated and what a meter reads at their connectors.
     """
 
     name: str
@@ -40,6 +41,7 @@ class DeviceFamily:
     nominal_v: float
     usb_modes: tuple[UsbMode, ...]
     profiles: Mapping[str, HeatProfile] = field(default_factory=dict)
+    connectors: Mapping[str, Connector] = field(default_factory=dict)
 
 
 def load_family(file: Path, alloys: Mapping[str, Alloy] | None = None) -> DeviceFamily:
@@ -67,9 +69,10 @@ def load_family(file: Path, alloys: Mapping[str, Alloy] | None = None) -> Device
         profiles = read_profiles(top, alloys)
     else:
         top.raw("profiles", None)
+    connectors = read_connectors(top)
     top.raw("plan", None)  # the daemon's to read
     doc.finish()
-    return DeviceFamily(name, says, nominal_v, modes, profiles)
+    return DeviceFamily(name, says, nominal_v, modes, profiles, connectors)
 
 
 def load_families(folder: Path, alloys: Mapping[str, Alloy] | None = None) -> tuple[DeviceFamily, ...]:

@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
-from wakerail_kit.events import EventData, PortTested
+from wakerail_kit.events import EventData, MeterRead, PortTested
 from wakerail_kit.messages import Identity
 
 
@@ -91,6 +91,17 @@ class PortTester(Instrument, Protocol):
     def test_port(self) -> PortTested: ...
 
 
+class Multimeter(Instrument, Protocol):
+    """A multimeter. It has no signals; each method takes one reading when asked.
+
+    A diode reading is the voltage that the meter's own small current drops: over a junction the junction voltage.
+    """
+
+    def measure_voltage(self) -> MeterRead: ...
+    def measure_resistance(self) -> MeterRead: ...
+    def measure_diode(self) -> MeterRead: ...
+
+
 class UsbWatcher(Instrument, Protocol):
     """Watches what the host sees on USB; ``read`` gives UsbAttached, UsbDetached and UsbEnumerationFailed."""
 
@@ -167,6 +178,11 @@ HEAT_SOURCE = Kind(
     must_be_limited=("temperature",),
 )
 PORT_TESTER = Kind(name="port-tester", protocol=PortTester, tests={"lines": "test_port"})
+MULTIMETER = Kind(
+    name="multimeter",
+    protocol=Multimeter,
+    tests={"voltage": "measure_voltage", "resistance": "measure_resistance", "diode": "measure_diode"},
+)
 USB_WATCHER = Kind(name="usb-watcher", protocol=UsbWatcher)
 
-KINDS: dict[str, Kind] = {kind.name: kind for kind in (POWER_SOURCE, HEAT_SOURCE, PORT_TESTER, USB_WATCHER)}
+KINDS: dict[str, Kind] = {kind.name: kind for kind in (POWER_SOURCE, HEAT_SOURCE, PORT_TESTER, MULTIMETER, USB_WATCHER)}

@@ -18,6 +18,7 @@ from wakerail_sim.hands import Hands
 from wakerail_sim.instruments import Rig
 from wakerail_sim.mishaps import Mishaps
 from wakerail_sim.modbus import FrameCutter
+from wakerail_sim.multimeter_scpi import MultimeterScpi
 from wakerail_sim.plate_protocol import PlateProtocol
 from wakerail_sim.plate_registers import PlateRegisters
 from wakerail_sim.port_tester_protocol import PortTesterProtocol
@@ -48,7 +49,7 @@ _TICKER_JOIN_S = 5.0
 
 @dataclass(frozen=True, slots=True)
 class SimSettings:
-    """What is simulated, and where. ``supply_port`` 0 takes any free port of the loopback."""
+    """What is simulated, and where. A port that is 0 takes any free one of the loopback."""
 
     folder: Path
     family: DeviceFamily
@@ -56,16 +57,18 @@ class SimSettings:
     seed: int = 1
     faults: tuple[Fault, ...] = ()
     trace: RecordedTrace | None = None
+    meter_port: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Addresses:
-    """Where the instruments are: a VISA resource name for the supply, paths for all else."""
+    """Where the instruments are: VISA resource names for supply and meter, paths for all else."""
 
     supply: str
     plate: str
     plate_modbus: str
     port_tester: str
+    meter: str
     usb_socket: str
     usb_sysfs: str
     kernel_log: str
@@ -98,7 +101,7 @@ class SimulatedBench:
     def start(self) -> Addresses:
         """Start every far end and return where they are.
 
-        Raises ConfigInvalid with one line if the folder or the supply's port is taken, or the folder's path is too
+        Raises ConfigInvalid with one line if the folder or a port is taken, or the folder's path is too
         long for a socket.
         """
         folder = self._settings.folder.absolute()
@@ -106,7 +109,8 @@ class SimulatedBench:
             check_unix_path(folder / name)
         with ExitStack() as started:
             started.callback(BenchFolder(folder).release)
-            port = LoopbackPort(self._settings.supply_port)
+            port = LoopbackPort(self._settings.supply_port, "supply")
+            meter_port = LoopbackPort(self._settings.meter_port, "meter")
             self._usb = UsbEnd(
                 folder, self._clock, family=self._settings.family, seed=self._settings.seed, begun_s=self._world.begun_s
             )
@@ -121,6 +125,7 @@ class SimulatedBench:
                 "supply": self._supply_rig(port),
                 "plate": self._plate_rig(folder),
                 "port-tester": self._port_tester_rig(folder),
+                "meter": self._meter_rig(meter_port),
             }
             ends: list[FarEnd] = [end for rig in self._rigs.values() for end in rig.ends]
             ends += [self._usb, hands]
@@ -138,6 +143,7 @@ class SimulatedBench:
             plate=str(folder / bench_folder.PLATE),
             plate_modbus=str(folder / bench_folder.PLATE_MODBUS),
             port_tester=str(folder / bench_folder.PORT_TESTER),
+            meter=f"TCPIP::{LOOPBACK}::{meter_port.number}::SOCKET",
             usb_socket=str(folder / bench_folder.USB),
             usb_sysfs=str(folder / bench_folder.SYSFS),
             kernel_log=str(folder / bench_folder.KERNEL_LOG),
@@ -193,6 +199,14 @@ class SimulatedBench:
         answer = PortTesterProtocol(self._world).answer
         end = SerialEnd(folder / bench_folder.PORT_TESTER, self._clock, answer, mishaps)
         return Rig((end,), mishaps, power=lambda: None)
+
+    def _meter_rig(self, port: LoopbackPort) -> Rig:
+        scpi = MultimeterScpi(self._world)
+        mishaps = Mishaps(self._clock)
+        mishaps.garbled_share = FaultList(self._settings.faults).amount("meter-garbles") or 0.0
+        rig = Rig((LineServer("meter", self._clock, port.bind, scpi.execute, mishaps),), mishaps, power=scpi.power_on)
+        self._plan_link_faults("meter", rig)
+        return rig
 
     def _power_plate(self) -> None:
         with self._world.present():

@@ -173,10 +173,14 @@ class SerialEnd(FarEnd):
 
 
 class LoopbackPort:
-    """A TCP port of the loopback, 0 for any free one; once bound, ``number`` stays what it is."""
+    """A TCP port of the loopback, 0 for any free one; once bound, ``number`` stays what it is.
 
-    def __init__(self, number: int) -> None:
+    ``whose`` instrument it is, messages say.
+    """
+
+    def __init__(self, number: int, whose: str) -> None:
         self.number = number
+        self._whose = whose
 
     def bind(self) -> socket.socket:
         """Return a socket that listens there. Raises ConfigInvalid if another one does."""
@@ -189,7 +193,8 @@ class LoopbackPort:
             bound.close()
             taken = isinstance(wrong, OSError) and wrong.errno == errno.EADDRINUSE
             why = "is in use" if taken else f"cannot be used ({wrong})"
-            raise ConfigInvalid(f"supply port {self.number} {why}; choose another, or 0 for any free one") from None
+            says = f"{self._whose} port {self.number} {why}; choose another, or 0 for any free one"
+            raise ConfigInvalid(says) from None
         self.number = bound.getsockname()[1]
         return bound
 

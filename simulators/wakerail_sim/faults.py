@@ -25,6 +25,8 @@ class Where(Enum):
     PORT = "the charge port"
     SUPPLY = "the supply"
     PLATE = "the heating plate"
+    BOARD = "the lines of the board"
+    METER = "the multimeter"
 
 
 class Takes(Enum):
@@ -32,6 +34,8 @@ class Takes(Enum):
 
     STAGE = "a stage"
     PART = "a part"
+    LINE = "a pin"
+    LINES = "two pins"
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +77,23 @@ FAULTS: dict[str, FaultSort] = {
     "sleep-wake": FaultSort("sleeps and wakes while running: looks like a restart and is none", Where.LOAD),
     "dirty-port": FaultSort("CC1 leaks, D- is open and USB does not enumerate, until cleaned", Where.PORT),
     "enumeration-failures": FaultSort("USB never enumerates", Where.PORT),
+    "line-shorted": FaultSort("the line at that pin is shorted", Where.BOARD, Takes.LINE, example="display.3"),
+    "line-open": FaultSort("the line at that pin is broken off", Where.BOARD, Takes.LINE, example="display.3"),
+    "line-leaks": FaultSort("the line at that pin leaks to ground", Where.BOARD, Takes.LINE, example="display.3"),
+    "lines-bridged": FaultSort(
+        "the lines at two pins are bridged", Where.BOARD, Takes.LINES, example="display.3+display.6"
+    ),
+    "cell-connected": FaultSort("the cell was left connected: the board has power", Where.BOARD),
+    "meter-lead-open": FaultSort("a lead of the multimeter is broken", Where.METER),
+    "meter-hangs-after": FaultSort(
+        "the multimeter stops answering", Where.METER, "s", low=0.0, high=86400.0, example="10s"
+    ),
+    "meter-gone-after": FaultSort(
+        "the multimeter's link is pulled", Where.METER, "s", low=0.0, high=86400.0, example="10s"
+    ),
+    "meter-garbles": FaultSort(
+        "that share of the multimeter's answers is garbled", Where.METER, "1", 0.2, 0.0, 1.0, "1"
+    ),
     "supply-hangs-after": FaultSort(
         "the supply stops answering", Where.SUPPLY, "s", low=0.0, high=86400.0, example="10s"
     ),
@@ -103,7 +124,7 @@ FAULTS: dict[str, FaultSort] = {
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One fault of a bench. ``amount`` is in the unit of its sort; ``name`` is its stage or part, or empty."""
+    """One fault of a bench. ``amount`` is in the unit of its sort; ``name`` is its stage, part or pin, or empty."""
 
     sort: str
     amount: float | None = None
@@ -124,7 +145,7 @@ class FaultList:
         return next((fault.amount for fault in self.faults if fault.sort == sort), None)
 
     def names(self, sort: str) -> frozenset[str]:
-        """Return the stages or parts that faults of a sort name."""
+        """Return the stages, parts or pins that faults of a sort name."""
         return frozenset(fault.name for fault in self.faults if fault.sort == sort)
 
     def of(self, where: Where) -> Iterator[Fault]:
@@ -147,19 +168,29 @@ def parse_fault(text: str) -> Fault:
         if sort.default is None or colon:
             raise ConfigInvalid(f"fault {text!r}: {_wants(name, sort)}")
         return Fault(name, amount=sort.default)
-    if sort.takes is Takes.STAGE:
-        if argument not in BOOT_STAGES:
-            raise ConfigInvalid(
-                f"fault {text!r}: {argument!r} is no stage; {nearest(argument, BOOT_STAGES, 'known: ')}"
-            )
-        return Fault(name, name=argument)
-    if sort.takes is Takes.PART:
-        if not NAME.match(argument):
-            raise ConfigInvalid(
-                f"fault {text!r}: {argument!r} is no part's name; use lower-case letters, digits, '-' and '_'"
-            )
+    if isinstance(sort.takes, Takes):
+        if wrong := _wrong_name(argument, name, sort):
+            raise ConfigInvalid(f"fault {text!r}: {wrong}")
         return Fault(name, name=argument)
     return Fault(name, amount=_amount(text, argument, sort))
+
+
+def _wrong_name(argument: str, name: str, sort: FaultSort) -> str:
+    """Return what is wrong with the stage, part or pins that a fault names; empty if nothing is."""
+    if sort.takes is Takes.STAGE and argument not in BOOT_STAGES:
+        return f"{argument!r} is no stage; {nearest(argument, BOOT_STAGES, 'known: ')}"
+    if sort.takes is Takes.PART and not NAME.match(argument):
+        return f"{argument!r} is no part's name; use lower-case letters, digits, '-' and '_'"
+    if sort.takes in {Takes.LINE, Takes.LINES}:
+        places = argument.split("+")
+        if len(places) != (1 if sort.takes is Takes.LINE else 2) or not all(map(_is_place, places)):
+            return _wants(name, sort)
+    return ""
+
+
+def _is_place(text: str) -> bool:
+    connector, dot, pin = text.partition(".")
+    return bool(dot and NAME.match(connector) and NAME.match(pin))
 
 
 def _wants(name: str, sort: FaultSort) -> str:

@@ -12,6 +12,7 @@ from wakerail_kit.hints import nearest
 from wakerail_kit.topics import NAME
 from wakerail_kit.units import UnitInvalid, parse_quantity
 from wakerail_sim import bench_folder
+from wakerail_sim.board import GROUND, TOGETHER
 from wakerail_sim.far_ends import check_unix_path
 from wakerail_sim.instruments import Rig
 from wakerail_sim.world import World
@@ -29,6 +30,7 @@ _USAGE = {
     "hang": "hang supply 5 s",
     "garble": "garble supply 3",
     "slow": "slow supply 300 ms",
+    "probe": "probe display.3",
     "state": "state",
 }
 
@@ -86,6 +88,22 @@ class Hands:
         """Let an instrument take that long for each answer."""
         self._rig(instrument).mishaps.latency_s = delay_s
 
+    def probe(self, *places: str) -> None:
+        """Put the meter's leads on a pin (red on ground, black on it), on two pins, ``together``, or ``off``."""
+        match places:
+            case ["off"]:
+                red = black = ""
+            case ["together"]:
+                red = black = TOGETHER
+            case [place]:
+                red, black = GROUND, place
+            case [red, black]:
+                pass
+            case _:
+                raise ConfigInvalid("write it like 'probe display.3', 'probe display.3 display.4' or 'probe together'")
+        with self._world.present():
+            self._world.put_leads(red, black)
+
     def state(self) -> str:
         """Return in one line how the world is, for a person who looks at the bench."""
         with self._world.present():
@@ -101,6 +119,7 @@ class Hands:
                 "heater": "on" if world.plate.heater_on else "off",
                 "hot-spot": f"{world.device.hot_spot_c():.0f}degC",
                 "port": "dirty" if world.port.dirty else "clean",
+                "leads": f"{world.board.leads.red or '-'}/{world.board.leads.black or '-'}",
                 "unplugged": ",".join(self._unplugged()) or "-",
             }
         return " ".join(f"{name}={value}" for name, value in shown.items())
@@ -129,6 +148,8 @@ class Hands:
             case (("hang" | "slow"), [instrument, *amount]) if amount:
                 act = self.hang if verb == "hang" else self.slow
                 act(instrument, _duration_s(" ".join(amount)))
+            case "probe", [_, *_]:
+                self.probe(*given)
             case "garble", [instrument, count] if re.fullmatch(r"\d{1,7}", count) and int(count) <= _MAX_GARBLED:
                 self.garble(instrument, int(count))
             case _, [what] if verb in simple:

@@ -19,6 +19,7 @@ from wakerail_kit.clock import Clock
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.families import DeviceFamily
 from wakerail_sim.agenda import Agenda
+from wakerail_sim.board import Board
 from wakerail_sim.charge_port import ChargePort
 from wakerail_sim.device import Device
 from wakerail_sim.faults import Fault, FaultList, Where
@@ -39,7 +40,8 @@ class World:
 
     ``begun_s`` is the clock's monotonic time of step 0. ``usb_changed`` hears of every USB change, with the world
     locked: it must neither block nor ask back.
-    Raises ConfigInvalid if a trace is to be replayed on a device with faults of its own draw or boot.
+    Raises ConfigInvalid if a trace is to be replayed on a device with faults of its own draw or boot, or a fault is of
+    a pin that the device has not.
     """
 
     def __init__(
@@ -64,6 +66,8 @@ class World:
         noise = Noise(seed)
         self.supply = Supply()
         self.plate = Plate(noise)
+        self._faults = listed
+        self.board = Board(family, listed, noise)
         self.port = ChargePort("dirty-port" in listed, noise)
         self.usb = UsbPort(
             family,
@@ -113,6 +117,27 @@ class World:
         """Clean the charge port; the cable comes out for it and goes in again."""
         self.port.dirty = False
         self.usb.plug(self.usb.cable_in)
+
+    @property
+    def board_powered(self) -> bool:
+        """Whether there is a voltage on the board's lines."""
+        return self.supply.output_on or "cell-connected" in self._faults
+
+    def meter_voltage_v(self) -> float:
+        """Return what the multimeter reads as a voltage now."""
+        return self.board.voltage_v(powered=self.board_powered)
+
+    def meter_resistance_ohm(self) -> float | None:
+        """Return what the multimeter reads as a resistance now; None is an overload."""
+        return self.board.resistance_ohm(self.now_step, powered=self.board_powered)
+
+    def meter_diode_v(self) -> float | None:
+        """Return what the multimeter reads in its diode function now; None is an overload."""
+        return self.board.diode_v(self.now_step, powered=self.board_powered)
+
+    def put_leads(self, red: str, black: str) -> None:
+        """Put the multimeter's leads somewhere. Raises ConfigInvalid for a place that there is not."""
+        self.board.put_leads(red, black, self.now_step)
 
     def set_output(self, on: bool) -> None:
         """Switch the supply's output."""

@@ -27,6 +27,7 @@ def test_the_shipped_configuration_is_right_and_limits_what_can_hurt():
         "power-source",
         "heat-source",
         "port-tester",
+        "multimeter",
         "usb-watcher",
     }
     for instrument in bench.instruments:

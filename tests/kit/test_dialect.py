@@ -55,6 +55,15 @@ commands:
   test_port: {send: "TEST", each: "{line} {passed}", answer: "RESULT {passed}"}
 """
 
+METER = """\
+dialect: plain
+kind: multimeter
+identify: {send: "ID?", answer: "{model}"}
+commands:
+  measure_voltage: {send: "V?", answer: "{voltage}"}
+  measure_resistance: {send: "R?", answer: "{resistance|OL=none}"}
+"""
+
 
 class ScriptedWire:
     """Answers from a script of (bytes expected, bytes answered); what is not asked in order fails the test."""
@@ -222,9 +231,22 @@ def test_a_register_map_is_no_dialect_and_that_is_all_there_is_to_say(refused):
     ]
 
 
+def test_a_meter_tells_what_it_measures_and_nothing_else(load, refused):
+    assert set(load(METER, kind="multimeter").commands) == {"measure_voltage", "measure_resistance"}
+    silent = METER.replace('{send: "V?", answer: "{voltage}"}', '"V?"').replace("{resistance|OL=none}", "{voltage}")
+    assert refused(silent, kind="multimeter") == [
+        "plain.yaml:5: commands.measure_voltage: never tells the {voltage} in an answer",
+        (
+            "plain.yaml:6: commands.measure_resistance.answer: '{voltage}' has an unknown field {voltage}; "
+            "known here: resistance"
+        ),
+        "plain.yaml:6: commands.measure_resistance: never tells the {resistance} in an answer",
+    ]
+
+
 # --- what only some kinds have a use for ---
 
-TEXTS = {"power-source": PLAIN, "heat-source": PLATE, "port-tester": TESTER}
+TEXTS = {"power-source": PLAIN, "heat-source": PLATE, "port-tester": TESTER, "multimeter": METER}
 ERRORS = 'errors: {send: "E?", answer: "{code}"}'
 
 
@@ -232,8 +254,8 @@ ERRORS = 'errors: {send: "E?", answer: "{code}"}'
     ("kind", "part"),
     [
         *itertools.product(["heat-source", "port-tester"], [ERRORS, "spacing: 1 ms"]),
-        *itertools.product(["heat-source", "power-source"], ["lines: {A: a}"]),
-        *itertools.product(["port-tester"], ["reads: x", "readback: x"]),
+        *itertools.product(["heat-source", "power-source", "multimeter"], ["lines: {A: a}"]),
+        *itertools.product(["port-tester", "multimeter"], ["reads: x", "readback: x"]),
     ],
 )
 def test_what_a_kind_has_no_use_for_is_refused_in_one_line(load, refused, kind, part):

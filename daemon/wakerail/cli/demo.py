@@ -40,7 +40,7 @@ def demo(
     window: Annotated[str, typer.Option(help="How long the boot is watched.")] = "25 s",
     as_json: AsJson = False,
 ) -> None:
-    """Watch a device that restarts: broker, daemon, four simulated instruments, boot watch, verdict and picture."""
+    """Watch a device that restarts: broker, daemon, five simulated instruments, boot watch, verdict and picture."""
     from wakerail_sim.bench import parse_fault  # noqa: PLC0415
 
     console = Console(stderr=True, highlight=False)
@@ -52,9 +52,9 @@ def demo(
         "[bold]The job.[/bold] A handheld data terminal came in from a wet warehouse; it restarts over and over."
     )
     console.print(
-        "A simulated bench stands in for the hardware: supply on TCP, plate and port tester on serial, USB events."
+        "A simulated bench stands in for the hardware: supply and meter on TCP, plate and tester on serial, USB events."
     )
-    console.print(f"  faults put in: {', '.join(faults)}\n  starting daemon, broker and four instruments ...")
+    console.print(f"  faults put in: {', '.join(faults)}\n  starting daemon, broker and five instruments ...")
     options = [option for text in faults for option in ("--fault", text)]
     with _scratch() as scratch, simulated_bench(Path(scratch), "demo", options) as session:
         job = asyncio.run(_open_job(session))

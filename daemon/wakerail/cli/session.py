@@ -38,6 +38,11 @@ instruments:
     address: {port_tester}
     dialect: port-tester-ascii
     rate: 1 Hz
+  meter:
+    driver: multimeter
+    address: {meter}
+    dialect: scpi-1999-meter
+    rate: 1 Hz
   usb:
     driver: usb-watcher
     source: uevents

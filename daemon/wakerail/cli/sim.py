@@ -32,11 +32,13 @@ def sim(
         Path | None, typer.Option("--trace", help="Play this recorded current trace instead of a device.")
     ] = None,
     family: Annotated[str, typer.Option(help="The device family on the bench.")] = "fenmoor-t3",
-    supply_port: Annotated[int, typer.Option(help="TCP port of the supply; 0 takes any free one.")] = SCPI_RAW_PORT,
+    supply_port: Annotated[
+        int, typer.Option(help="TCP port of the supply, the meter has the next one; 0 takes any free ones.")
+    ] = SCPI_RAW_PORT,
     seed: Annotated[int, typer.Option(help="The same seed gives the same bench.")] = 1,
     as_json: AsJson = False,
 ) -> None:
-    """Run the simulated bench alone: a supply, a plate, a port tester, a USB bus and a device between them."""
+    """Run the simulated bench alone: supply, plate, port tester, multimeter, a USB bus and a device between them."""
     from wakerail_sim.bench import SimSettings, SimulatedBench, load_trace, parse_fault  # noqa: PLC0415
 
     families = {one.name: one for one in load_families(shipped("devices"))}
@@ -46,6 +48,7 @@ def sim(
         folder=folder,
         family=families[family],
         supply_port=supply_port,
+        meter_port=supply_port and supply_port + 1,
         seed=seed,
         faults=tuple(parse_fault(text) for text in fault or ()),
         trace=load_trace(trace) if trace else None,
@@ -63,7 +66,7 @@ def sim(
                 console.print(f"  {name:12} {address}")
             console.print(
                 "Your hands: type [bold]press power-button[/bold], clean port, unplug PART, replug PART, "
-                "switch-off supply, hang supply 5 s, state; Ctrl-C ends."
+                "probe display.3, switch-off supply, hang supply 5 s, state; Ctrl-C ends."
             )
             threading.Thread(target=_hands, args=(folder, console), daemon=True).start()
         stop.wait()

@@ -11,7 +11,7 @@ from wakerail_kit.hooks import BuildContext, InstrumentType, hookimpl
 from wakerail_kit.kinds import POWER_SOURCE
 from wakerail_kit.yamldoc import Section
 from wakerail_plugins.power_supply.driver import PowerSupply
-from wakerail_plugins.power_supply.link import VisaLink, address_problem
+from wakerail_plugins.visa_link import VisaLink, address_problem
 
 api_version = 1
 

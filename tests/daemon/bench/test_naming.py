@@ -20,6 +20,7 @@ ABSENT = {
     "plate": "{driver: plate, address: nowhere, limits: {temperature: 260 degC}}",
     "plate-modbus": "{driver: plate-modbus, address: nowhere, limits: {temperature: 260 degC}}",
     "port-tester": "{driver: port-tester, address: nowhere}",
+    "multimeter": "{driver: multimeter, address: 'TCPIP::127.0.0.1::9::SOCKET'}",
     "usb-watcher": "{driver: usb-watcher, source: uevents, socket: nowhere, sysfs: nowhere}",
 }
 

@@ -74,4 +74,4 @@ def test_a_plugin_that_cannot_be_imported_is_named(plugin) -> None:
 def test_the_shipped_plugins_come_by_the_same_way() -> None:
     found = load_plugins()
     assert found.refused == ()
-    assert {"supply", "plate", "plate-modbus", "port-tester", "usb-watcher"} <= set(found.types)
+    assert {"supply", "plate", "plate-modbus", "port-tester", "multimeter", "usb-watcher"} <= set(found.types)

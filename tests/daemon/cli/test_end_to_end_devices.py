@@ -20,18 +20,22 @@ class Table:
 
     def __init__(self, shop):
         self._shop = shop
-        self._port = 0
+        self._port = self._meter_port = 0
         self._far_ends = None
         self.bench = None
 
     def put(self, *faults):
         """Put a device with these faults on the bench; return the addresses of the far ends."""
         settings = SimSettings(
-            self._shop.folder / "sim", FAMILY, self._port, faults=tuple(parse_fault(text) for text in faults)
+            self._shop.folder / "sim",
+            FAMILY,
+            self._port,
+            meter_port=self._meter_port,
+            faults=tuple(parse_fault(text) for text in faults),
         )
         self._far_ends = SimulatedBench(settings)
         addresses = msgspec.to_builtins(self._far_ends.start())
-        self._port = int(addresses["supply"].split("::")[2])
+        self._port, self._meter_port = (int(addresses[name].split("::")[2]) for name in ("supply", "meter"))
         return addresses
 
     async def change(self, *faults):

@@ -11,6 +11,7 @@ from wakerail.sequences.timing import within
 from wakerail_kit.errors import ContractViolation
 from wakerail_kit.events import LineResult, PortTested
 from wakerail_kit.hints import nearest
+from wakerail_kit.kinds import PORT_TESTER
 from wakerail_kit.messages import Measurement
 from wakerail_kit.outcome import Finding, Outcome
 from wakerail_kit.yamldoc import Section
@@ -77,7 +78,7 @@ def read(section: Section, failed: Finding | None, scope: Scope) -> RunTest:
     known_as = given.name("as", "")
     if known_as in scope.tests:
         given.note("as", f"an earlier test is called {known_as!r} already")
-    testable = {role: kind for role, kind in scope.roles.items() if kind is not None and kind.tests}
+    testable = {role: kind for role, kind in scope.roles.items() if kind is PORT_TESTER}
     named = [key for key in given if key != "as"]
     role = named[0] if named else ""
     test = ""
@@ -88,7 +89,7 @@ def read(section: Section, failed: Finding | None, scope: Scope) -> RunTest:
         given.leave_open()
     else:
         test = given.text(role)
-        if not kind.tests:
+        if kind is not PORT_TESTER:
             given.note(role, f"a {kind.name} has no tests; {nearest(role, testable)}")
         elif test not in kind.tests:
             given.note(role, f"a {kind.name} has no test {test!r}; {nearest(test, kind.tests)}")

@@ -1,4 +1,4 @@
-"""The wire to a supply: a VISA resource as a Wire of the kit's dialects, with PyVISA's traps kept inside.
+"""The wire to a supply or a meter: a VISA resource as a Wire of the kit's dialects, with PyVISA's traps kept inside.
 
 PyVISA is imported when the first link is opened, for it takes long to load. Terminators are handled here, on bytes,
 so that no setting of VISA's own can lose or add one.
