@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 import wakerail
@@ -36,7 +37,8 @@ _BROKER = re.compile(r"^(embedded(:\d{1,5})?|mqtts?://[^/\s]+)$")
 class InstrumentConfig:
     """One instrument as configured, its driver built but not opened. ``limits`` are by key, each in its unit.
 
-    ``off_while_hot`` is the plate that carries the board which a supply powers, or empty.
+    ``off_while_hot`` is the plate that carries the board which a supply powers, or empty; ``calibrated`` the date of
+    its last calibration (ISO 8601), empty if none is stated.
     """
 
     name: str
@@ -47,6 +49,7 @@ class InstrumentConfig:
     rate_hz: float
     limits: Mapping[str, float]
     off_while_hot: str = ""
+    calibrated: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +215,7 @@ def _instrument(
         if 1 / rate_hz > bounds["silence"] / 2:
             section.note("rate", f"{human(rate_hz, 'Hz')} is too slow for a plate; at least twice within `silence`")
     off_while_hot = section.text("off-while-hot", default="") if sort.kind is POWER_SOURCE else ""
+    calibrated = _date(section, "calibrated")
     instrument = sort.build(section, context)
     return InstrumentConfig(
         name=name,
@@ -222,7 +226,18 @@ def _instrument(
         rate_hz=rate_hz,
         limits=bounds,
         off_while_hot=off_while_hot,
+        calibrated=calibrated,
     )
+
+
+def _date(section: Section, key: str) -> str:
+    """Take a date, empty if there is none."""
+    given = section.text(key, default="")
+    try:
+        return date.fromisoformat(given).isoformat() if given else ""
+    except ValueError:
+        section.note(key, f"{given!r} is no date; write it like 2026-03-01")
+        return ""
 
 
 def _check_wiring(instruments: Sequence[InstrumentConfig], sections: Mapping[str, Section]) -> None:

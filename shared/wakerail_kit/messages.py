@@ -150,7 +150,10 @@ class Evidence(Struct, frozen=True, kw_only=True):
 
 
 class InstrumentUsed(Struct, frozen=True, kw_only=True):
-    """An instrument as it stood in for a role of the sequence."""
+    """An instrument as it stood in for a role of the sequence.
+
+    ``calibrated`` is the date of its last calibration as the bench states it, empty if it does not.
+    """
 
     role: str
     instrument: str
@@ -158,6 +161,7 @@ class InstrumentUsed(Struct, frozen=True, kw_only=True):
     driver: str
     dialect: str = ""
     identity: Identity | None = None
+    calibrated: str = ""
 
 
 class SequenceRef(Struct, frozen=True, kw_only=True):

@@ -136,3 +136,14 @@ instruments:
     assert bench("plate").instruments[0].off_while_hot == "plate"
     with pytest.raises(ConfigInvalid, match=r"yaml:3: instruments.supply.off-while-hot: 'oven' is no heating plate"):
         bench("oven")
+
+
+def test_the_date_of_a_calibration_is_a_date(write):
+    supply = "supply: {driver: supply, address: 'ASRL/dev/null::INSTR', limits: {volts: 5 V, limit: 5 A}"
+    types = load_plugins().types
+    for given, known in ((", calibrated: 2026-03-01}", "2026-03-01"), ("}", "")):
+        file = write(f"bench: b\ninstruments:\n  {supply}{given}\n")
+        (built,) = load_bench_config(file, types, RealClock()).instruments
+        assert built.calibrated == known
+    with pytest.raises(ConfigInvalid, match=r"bench.yaml:3: instruments.supply.calibrated: 'in March' is no date"):
+        load_bench_config(write(f"bench: b\ninstruments:\n  {supply}, calibrated: in March}}\n"), types, RealClock())

@@ -57,6 +57,7 @@ class InstrumentHost:
         self.kind: Kind = config.type.kind
         self.driver = config.type.name
         self.dialect = config.dialect
+        self.calibrated = config.calibrated
         self.rate_hz = config.rate_hz
         self.limits = config.limits
         #: Who runs the run that has claimed it; empty if nobody stands behind that run.

@@ -136,4 +136,5 @@ def _used(role: str, instrument: InstrumentAccess) -> InstrumentUsed:
         driver=instrument.driver,
         dialect=instrument.dialect,
         identity=instrument.identity,
+        calibrated=instrument.calibrated,
     )

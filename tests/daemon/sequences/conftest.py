@@ -72,6 +72,7 @@ class FakeInstrument:
 
     driver = "fake-driver"
     dialect = "fake-dialect"
+    calibrated = "2026-03-01"
     rate_hz = 20.0
     limits: Mapping[str, float] = {"temperature": 260.0}
 

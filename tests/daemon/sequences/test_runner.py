@@ -131,6 +131,7 @@ async def test_the_events_of_a_run_come_in_order_and_the_verdict_before_its_anno
     (psu,) = [used for used in verdict.instruments if used.role == "supply"]
     assert (psu.kind, psu.driver, psu.dialect) == ("power-source", "fake-driver", "fake-dialect")
     assert psu.identity.maker == "Tarnfell"
+    assert psu.calibrated == "2026-03-01"
 
 
 async def test_events_of_a_run_are_joined_to_it_and_to_their_topic(bench):
