@@ -171,8 +171,12 @@ def _place(top: Section) -> tuple[str, str | None, int, str]:
 
 def _files(top: Section, journal: str) -> Path | None:
     """Return where the files of jobs are kept: as configured, else beside the journal's file."""
-    if given := top.text("files", default=""):
-        return Path(given)
+    given = top.text("files", default="")
+    return Path(given) if given else files_beside(journal)
+
+
+def files_beside(journal: str) -> Path | None:
+    """Return the folder of files beside a journal's file; None for a journal that is no file."""
     scheme, is_url, rest = journal.partition("://")
     if is_url and scheme != "sqlite":
         return None

@@ -124,6 +124,7 @@ JOB_VERBS: dict[str, type[Struct]] = {
     "job-pause": PauseJob,
     "job-resume": ResumeJob,
     "job-close": CloseJob,
+    "job-forget": ForgetJob,
     "job-list": ListJobs,
     "job-show": ShowJob,
 }

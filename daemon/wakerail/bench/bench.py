@@ -118,19 +118,22 @@ class Bench:
 
         ``run`` is the run in which it came about, if one did.
         """
-        topic, event = topics.job(self.name, job), self._of_job(job, data, run)
-        return self._announced(topic, event, await self._journal.append(topic, event))
+        topic, event = self.job_event(job, data, run)
+        return self.announce(topic, event, await self._journal.append(topic, event))
 
     async def record_opening(self, data: JobOpened) -> Recorded | None:
         """Keep and announce that a job was opened, as ``record_job`` does; None if any bench opened one of its name."""
-        topic, event = topics.job(self.name, data.job), self._of_job(data.job, data, None)
+        topic, event = self.job_event(data.job, data)
         row = await self._journal.append_first(topic, event, naming=f'"job":"{data.job}"')
-        return None if row is None else self._announced(topic, event, row)
+        return None if row is None else self.announce(topic, event, row)
 
-    def _of_job(self, job: str, data: EventData, run: str | None) -> Event:
-        return make_event(data, clock=self.clock, bench=self.name, owner="job", subject=job, run=run)
+    def job_event(self, job: str, data: EventData, run: str | None = None) -> tuple[str, Event]:
+        """Return the topic of a job's events, and an event for it."""
+        event = make_event(data, clock=self.clock, bench=self.name, owner="job", subject=job, run=run)
+        return topics.job(self.name, job), event
 
-    def _announced(self, topic: str, event: Event, row: int) -> Recorded:
+    def announce(self, topic: str, event: Event, row: int) -> Recorded:
+        """Announce an event that is in the journal."""
         self.bus.publish(topic, event, row=row)
         return Recorded(event, row)
 

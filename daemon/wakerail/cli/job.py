@@ -16,8 +16,10 @@ from rich.console import Console
 
 from wakerail.cli.bench import ask
 from wakerail.cli.intake import take_intake
+from wakerail.cli.job_files import write_files
 from wakerail.cli.log import JournalPath
 from wakerail.cli.options import AsJson, Config, place
+from wakerail.config import files_beside
 from wakerail.jobs import JobBook, JobState
 from wakerail.jobs.privacy import refuse_passcodes
 from wakerail.jobs.telling import short, whole
@@ -29,6 +31,7 @@ from wakerail_kit.job_requests import (
     MAX_FILE_BYTES,
     CloseJob,
     EnterStage,
+    ForgetJob,
     KeepFile,
     NoteJob,
     PauseJob,
@@ -37,7 +40,7 @@ from wakerail_kit.job_requests import (
 from wakerail_kit.units import UnitInvalid, parse_quantity
 
 _T = TypeVar("_T")
-_FILE_TIMEOUT_S = 60.0
+_LONG_TIMEOUT_S = 60.0
 _UNKNOWN_TYPE = "application/octet-stream"
 
 job = typer.Typer(no_args_is_help=True)
@@ -78,8 +81,7 @@ def open_(
         "words": words,
         "customer": customer,
     }
-    at_terminal = sys.stdin is not None and sys.stdin.isatty() and sys.stderr.isatty()
-    request = take_intake(given, families, operator or getpass.getuser(), _ask_person if at_terminal else None)
+    request = take_intake(given, families, operator or getpass.getuser(), _ask_person if _at_terminal() else None)
     _do(config, "job-open", request, as_json=as_json, told=lambda answer: f"job {answer['job']} is open")
 
 
@@ -98,6 +100,9 @@ def _ask_person(question: str) -> str:
 @job.command()
 def show(
     which: Which,
+    files: Annotated[
+        Path | None, typer.Option("--files", metavar="FOLDER", help="Write the files kept with it into this folder.")
+    ] = None,
     journal: JournalPath = None,
     config: Config = None,
     as_json: AsJson = False,
@@ -106,10 +111,14 @@ def show(
     found, runs = _read(journal, config, lambda book: ((one := book.job(which)), book.runs_of(one.name)))
     if as_json:
         _print(whole(found, runs))
-        return
-    from wakerail.cli.job_screen import job_screen  # noqa: PLC0415
+    else:
+        from wakerail.cli.job_screen import job_screen  # noqa: PLC0415
 
-    Console(highlight=False).print(job_screen(found, runs))
+        Console(highlight=False).print(job_screen(found, runs))
+    if files is not None:
+        store = place(config).files if journal is None else files_beside(journal)
+        for written in write_files(found, store, files):
+            typer.echo(f"written: {written}", err=as_json)
 
 
 @job.command("list")
@@ -196,7 +205,7 @@ def keep(
         request,
         as_json=as_json,
         told=lambda answer: f"kept with job {answer['job']}: {file.name}",
-        timeout_s=_FILE_TIMEOUT_S,
+        timeout_s=_LONG_TIMEOUT_S,
     )
 
 
@@ -252,6 +261,41 @@ def close(
         job=which, resolution=resolution, causes=cause or [], says=says, operator=operator or getpass.getuser()
     )
     _do(config, "job-close", request, as_json=as_json, told=lambda answer: f"job {answer['job']} is closed")
+
+
+@job.command()
+def forget(
+    which: Which,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask whether it is meant.")] = False,
+    operator: Operator = "",
+    config: Config = None,
+    as_json: AsJson = False,
+) -> None:
+    """Empty what is personal in a job, and remove its files. Verdicts and measurements stay; it cannot be undone.
+
+    Emptied are the customer's name and words, the serial number, what must not be lost, every note, and notes at
+    prompts. Copies are beyond it: backups, exports, and whoever listened on the bus.
+    """
+    found, _ = _read(None, config, lambda book: (book.job(which), None))
+    if not yes:
+        if not _at_terminal():
+            raise ConfigInvalid("to forget cannot be undone; say --yes where nobody can be asked")
+        typer.confirm(f"Forget what is personal in job {found.name}? It cannot be undone", abort=True, err=True)
+    request = ForgetJob(job=found.name, confirmed=True, operator=operator or getpass.getuser())
+    _do(config, "job-forget", request, as_json=as_json, told=_forgotten, timeout_s=_LONG_TIMEOUT_S)
+
+
+def _forgotten(answer: dict[str, Any]) -> str:
+    count = answer["files_removed"]
+    said = [f"job {answer['job']}: what was personal is forgotten; {count} file{'' if count == 1 else 's'} removed"]
+    said += [f"files are kept on {bench}: ask there, too" for bench in answer["files_on"]]
+    if not answer["erased"]:
+        said.append("somebody was reading the journal, so old texts may still be in its file; ask again")
+    return "\n".join(said)
+
+
+def _at_terminal() -> bool:
+    return sys.stdin is not None and sys.stdin.isatty() and sys.stderr.isatty()
 
 
 def _do(

@@ -19,6 +19,7 @@ from rich.table import Table
 
 from wakerail.cli.options import AsJson, Config, served_bench
 from wakerail.cli.terminal import Reply, Wish, drop_typed, echo, read_key, read_line
+from wakerail.jobs.privacy import refuse_passcodes
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.events import HeatStageStarted, HeatStarted, PresenceAsked, RunFinished, RunStarted, read_event
 from wakerail_kit.messages import Event, Prompt, RunSequence, Verdict
@@ -159,10 +160,16 @@ class Screen:
         if self._shows:
             self._console.print(f"[bold]{prompt.text}[/bold]")  # without a terminal the news have said it
         drop_typed()
-        self._console.print("(Enter when done, n to stop; note TEXT keeps a note) ", end="")
-        said = await read_line()
-        self._draw()
-        return _understood(said)
+        while True:
+            self._console.print("(Enter when done, n to stop; note TEXT keeps a note) ", end="")
+            reply = _understood(await read_line())
+            try:
+                refuse_passcodes(note=reply.note)
+            except ConfigInvalid as wrong:
+                self._console.print(str(wrong), style="yellow", markup=False)
+                continue
+            self._draw()
+            return reply
 
     async def wish(self) -> Wish:
         """Wait, while something heats, for the key that says what to do."""

@@ -59,7 +59,7 @@ class JobBook:
 
     def runs_of(self, job: str) -> list[RunSummary]:
         """Return the runs of a job with their verdicts, oldest first. The job need not have been opened."""
-        named = self._reader.of_types((type_of(RunStarted),), containing=_naming(job))
+        named = self._reader.of_types((type_of(RunStarted),), containing=naming(job))
         started = [read_event(entry.message, RunStarted) for entry in named if isinstance(entry.message, Event)]
         return [
             self._reader.run(one.run)
@@ -69,7 +69,7 @@ class JobBook:
 
     def _events(self, job: str | None = None) -> Iterator[tuple[EventData, str, str]]:
         """Yield the events of all jobs, or of one, oldest first, each with its time and its bench."""
-        for entry in self._reader.of_types(JOB_TYPES, containing="" if job is None else _naming(job)):
+        for entry in self._reader.of_types(JOB_TYPES, containing="" if job is None else naming(job)):
             if isinstance(entry.message, Event):
                 try:
                     yield any_data(entry.message), entry.message.time, bench_of(entry.message)
@@ -77,6 +77,6 @@ class JobBook:
                     continue  # written by another version; the log shows it as it is
 
 
-def _naming(job: str) -> str:
+def naming(job: str) -> str:
     """Return how the JSON of an event names its job."""
     return f'"job":{msgspec.json.encode(job).decode()}'

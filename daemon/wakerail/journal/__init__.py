@@ -11,6 +11,7 @@ from wakerail.journal.journal import Journal
 from wakerail.journal.lines import Line, Tone
 from wakerail.journal.reader import JournalReader
 from wakerail.journal.records import Entry, Message, OutboxItem, RunSummary
+from wakerail.journal.rewriting import rewrite
 from wakerail.journal.words import describe
 
 __all__ = [
@@ -28,4 +29,5 @@ __all__ = [
     "describe",
     "export",
     "form_of",
+    "rewrite",
 ]

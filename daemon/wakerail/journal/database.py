@@ -51,6 +51,13 @@ class Database(Protocol):
         """See to it that a commit is durable; only once the database is known to be ours, not to alter another's."""
         ...
 
+    def erase(self) -> bool:
+        """Let nothing stay of what was overwritten, as far as the database can; outside of a transaction.
+
+        Return False if somebody reads just now, so that it could not be done.
+        """
+        ...
+
     def close(self) -> None:
         """Let go of the connection; never raises."""
         ...
@@ -72,6 +79,12 @@ def open_database(url: str, *, write: bool, lock_timeout_s: float = LOCK_TIMEOUT
         database.close()
         raise
     return database
+
+
+def insert(database: Database, record: Mapping[str, object]) -> int:
+    """Put a message's record in and return its row; one that is there by its id stays as it is."""
+    inserted = database.execute(schema.INSERT_MESSAGE, record)
+    return int((inserted or database.execute(schema.ROW_OF_MESSAGE, record))[0][0])
 
 
 def _connect(url: str, *, write: bool, lock_timeout_s: float) -> Database:

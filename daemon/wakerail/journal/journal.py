@@ -6,12 +6,10 @@ import os
 from collections.abc import Sequence
 from typing import Self
 
-import msgspec
-
 from wakerail.journal import schema
-from wakerail.journal.database import LOCK_TIMEOUT_S, Database, open_database
+from wakerail.journal.database import LOCK_TIMEOUT_S, Database, insert, open_database
 from wakerail.journal.gathering import FrameGatherer
-from wakerail.journal.records import Message, OutboxItem, run_of, time_of, type_of
+from wakerail.journal.records import Message, OutboxItem, record_of
 from wakerail.journal.writer import Writer
 from wakerail_kit.clock import Clock
 from wakerail_kit.messages import Frame, Verdict
@@ -57,17 +55,17 @@ class Journal:
         A message already there by its id is not kept twice: its row is returned. Before a verdict, all frames taken so
         far are made durable, so that its evidence is. Raises JournalUnavailable: the message is not in the journal.
         """
-        record = self._record(topic, message)
+        record = record_of(topic, message, self._bench)
         if isinstance(message, Verdict):
             await self._frames.write()
-        return await self._writer.call(lambda database: _insert(database, record))
+        return await self._writer.call(lambda database: insert(database, record))
 
     async def append_first(self, topic: str, message: Message, *, naming: str) -> int | None:
         """Keep a message as ``append`` does, but only the first of its type whose JSON has the text ``naming``.
 
         Return None, and keep nothing, if there is one of any bench: of two writers at once, one is the first.
         """
-        record = self._record(topic, message)
+        record = record_of(topic, message, self._bench)
         return await self._writer.call(lambda database: _insert_first(database, record, naming))
 
     def append_frame(self, frame: Frame, run: str | None = None) -> None:
@@ -103,17 +101,6 @@ class Journal:
         finally:
             await self._writer.stop()
 
-    def _record(self, topic: str, message: Message) -> dict[str, str | None]:
-        return {
-            "id": message.id,
-            "bench": self._bench,
-            "run": run_of(message),
-            "type": type_of(message),
-            "time": time_of(message),
-            "topic": topic,
-            "payload": msgspec.json.encode(message).decode(),
-        }
-
     @property
     def groups_committed(self) -> int:
         """How many transactions were committed; many appends share one."""
@@ -133,14 +120,9 @@ class Journal:
         return says + (f"; {lost} frames were given up since the start" if lost else "")
 
 
-def _insert(database: Database, record: dict[str, str | None]) -> int:
-    inserted = database.execute(schema.INSERT_MESSAGE, record)
-    return int((inserted or database.execute(schema.ROW_OF_MESSAGE, record))[0][0])
-
-
 def _insert_first(database: Database, record: dict[str, str | None], naming: str) -> int | None:
     wanted = {"type": record["type"], "containing": schema.pattern(naming), "but": record["id"]}
-    return None if database.execute(schema.LIKE_MESSAGE, wanted) else _insert(database, record)
+    return None if database.execute(schema.LIKE_MESSAGE, wanted) else insert(database, record)
 
 
 def _mark_sent(database: Database, rows: Sequence[int]) -> None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Self
 import msgspec
 
 from wakerail.journal import schema
-from wakerail.journal.database import open_database
+from wakerail.journal.database import Database, open_database
 from wakerail.journal.records import PROMPT, VERDICT, Entry, RunSummary, decode, time_of
 from wakerail_kit.clock import rfc3339
 from wakerail_kit.errors import ConfigInvalid
@@ -32,13 +32,17 @@ _WORKER_DIED = type_of(WorkerDied)
 class JournalReader:
     """A journal opened for reading only. With ``bench``, only what that bench wrote is seen.
 
+    It may read over a connection to the ``database`` that is open already, and sees what its transaction sees.
+
     Raises ConfigInvalid if there is no journal, JournalUnavailable if it is away just now; so may all its methods.
     Iterators read a few rows at a time, so that a long walk neither fills the memory nor holds the writer's file back.
     """
 
-    def __init__(self, url: str | os.PathLike[str], *, bench: str | None = None) -> None:
+    def __init__(
+        self, url: str | os.PathLike[str], *, bench: str | None = None, database: Database | None = None
+    ) -> None:
         self._bench = bench
-        self._database = open_database(os.fspath(url), write=False)
+        self._database = database or open_database(os.fspath(url), write=False)
         self.where = self._database.where
 
     def __enter__(self) -> Self:

@@ -86,6 +86,19 @@ def bench_of(message: Message) -> str:
     return message.bench
 
 
+def record_of(topic: str, message: Message, bench: str) -> dict[str, str | None]:
+    """Return a message as the row of the journal that it becomes."""
+    return {
+        "id": message.id,
+        "bench": bench,
+        "run": run_of(message),
+        "type": type_of(message),
+        "time": time_of(message),
+        "topic": topic,
+        "payload": msgspec.json.encode(message).decode(),
+    }
+
+
 def decode(type_name: str, payload: str) -> Message:
     """Return the message whose JSON was filed under ``type_name``."""
     kinds: dict[str, type[Message]] = {PROMPT: Prompt, VERDICT: Verdict}

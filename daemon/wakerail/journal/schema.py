@@ -62,6 +62,8 @@ ROW_OF_MESSAGE = 'SELECT "row" FROM messages WHERE id = :id'
 CONTAINING = "lower(payload) LIKE :containing ESCAPE '!'"
 LIKE_MESSAGE = f'SELECT "row" FROM messages WHERE type = :type AND {CONTAINING} AND id <> :but LIMIT 1'  # noqa: S608
 
+REWRITE_MESSAGE = 'UPDATE messages SET payload = :payload WHERE "row" = :row'
+
 INSERT_CHUNK = (
     "INSERT INTO chunks (bench, instrument, run, first_time, last_time, first_number, last_number, samples, units,"
     " packed) VALUES (:bench, :instrument, :run, :first_time, :last_time, :first_number, :last_number, :samples,"

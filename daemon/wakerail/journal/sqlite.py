@@ -106,7 +106,13 @@ class SqliteDatabase:
         if mode != "wal":
             raise ConfigInvalid(f"{self.where}: this file system does not let readers and a writer share a journal")
         self.execute("PRAGMA synchronous = FULL")
+        self.execute("PRAGMA secure_delete = ON")  # what is overwritten is not to be found in the file any more
         self.execute(f"PRAGMA journal_size_limit = {_WAL_KEPT_BYTES}")
+
+    def erase(self) -> bool:
+        # The old text is still in the write-ahead log, and in the file until the log is written back.
+        ((busy, *_),) = self.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        return not busy
 
     def close(self) -> None:
         self._connection.close()

@@ -117,6 +117,13 @@ def _(data: events.PortTested) -> Line:
 
 
 @line_of.register
+def _(data: events.MeterRead) -> Line:
+    if data.value is None:
+        return Line(data.instrument, f"{data.quantity}: " + ("beyond its range" if data.overload else "no number"))
+    return Line(data.instrument, f"{data.quantity} {quantity(data.value, data.unit)}")
+
+
+@line_of.register
 def _(data: events.UsbAttached) -> Line:
     called = data.mode or data.product or "device"
     return Line(data.instrument, f"USB attached: {called} ({data.vendor_id:04x}:{data.product_id:04x}) at {data.path}")

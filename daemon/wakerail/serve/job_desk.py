@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
@@ -17,14 +16,13 @@ from wakerail.jobs import Job, JobBook, JobState
 from wakerail.jobs.names import name_of, next_name
 from wakerail.jobs.privacy import refuse_passcodes
 from wakerail.jobs.telling import short, whole
-from wakerail.journal import FileStore, JournalReader
+from wakerail.journal import JournalReader
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.event_data import EventData
 from wakerail_kit.hints import nearest
 from wakerail_kit.job_events import (
     Intake,
     JobClosed,
-    JobFileKept,
     JobNoted,
     JobOpened,
     JobPartUsed,
@@ -34,10 +32,8 @@ from wakerail_kit.job_events import (
     Resolution,
 )
 from wakerail_kit.job_requests import (
-    MAX_FILE_BYTES,
     CloseJob,
     EnterStage,
-    KeepFile,
     ListJobs,
     NoteJob,
     OpenJob,
@@ -47,26 +43,25 @@ from wakerail_kit.job_requests import (
 )
 
 _T = TypeVar("_T")
-_MEDIA_TYPE = re.compile(r"^[\w.+-]+/[\w.+-]+$")
-_FILE_NAME = re.compile(r"^[^/\\\x00-\x1f]{1,200}$")
 _MOST_CAUSES = 2
 
 
 class JobDesk:
-    """Answers the requests about jobs. ``devices`` is where the families' plans are; ``files`` where files are kept."""
+    """Answers the requests about jobs. ``devices`` is the folder of device families with their plans.
 
-    def __init__(self, bench: Bench, journal: str, devices: Path, files: Path | None) -> None:
+    Who writes to a job holds ``turn``: what was decided by a job's state is written before the next looks at it.
+    """
+
+    def __init__(self, bench: Bench, journal: str, devices: Path) -> None:
         self._bench = bench
         self._journal = journal
         self._devices = devices
-        self._files = None if files is None else FileStore(files)
-        self._turn = asyncio.Lock()  # what is decided by a job's state is written before the next looks at it
+        self.turn = asyncio.Lock()
 
     def handle(self, requests: Requests) -> None:
         """Answer the bench's requests."""
         requests.handle("job-open", self._open)
         requests.handle("job-note", self._note)
-        requests.handle("job-keep", self._keep)
         requests.handle("job-stage", self._stage)
         requests.handle("job-pause", self._pause)
         requests.handle("job-resume", self._resume)
@@ -76,7 +71,7 @@ class JobDesk:
 
     async def workable(self, which: str) -> Job:
         """Return a job that may be worked on. Raises ConfigInvalid, in one line, if it is unknown or closed."""
-        job = await self._read(lambda book: book.job(which))
+        job = await self.read(lambda book: book.job(which))
         if job.state is JobState.CLOSED:
             raise ConfigInvalid(f"job {job.name} is closed; `wakerail job resume {job.name}` opens it again")
         return job
@@ -90,9 +85,9 @@ class JobDesk:
             raise ConfigInvalid("symptom: is empty; say what the device does, in words of your own")
         intake = msgspec.convert(args, Intake, from_attributes=True)
         refuse_passcodes(**msgspec.structs.asdict(intake))
-        async with self._turn:
+        async with self.turn:
             while True:
-                name = name_of(args.ticket) if args.ticket.strip() else next_name(await self._read(_names))
+                name = name_of(args.ticket) if args.ticket.strip() else next_name(await self.read(_names))
                 data = JobOpened(job=name, family=args.family, intake=intake, operator=args.operator)
                 if await self._bench.record_opening(data) is not None:
                     return {"job": name}
@@ -102,7 +97,7 @@ class JobDesk:
 
     async def _close(self, args: CloseJob) -> dict[str, Any]:
         refuse_passcodes(says=args.says)
-        async with self._turn:
+        async with self.turn:
             job = await self.workable(args.job)
             if args.causes:
                 await asyncio.to_thread(self._check_causes, job, args)
@@ -113,7 +108,7 @@ class JobDesk:
                 says=args.says.strip(),
                 operator=args.operator,
             )
-            return await self._recorded(job, data)
+            return await self.recorded(job, data)
 
     def _check_causes(self, job: Job, args: CloseJob) -> None:
         if args.resolution is Resolution.NO_FAULT_FOUND:
@@ -134,89 +129,66 @@ class JobDesk:
 
     async def _pause(self, args: PauseJob) -> dict[str, Any]:
         refuse_passcodes(why=args.why)
-        async with self._turn:
+        async with self.turn:
             job = await self.workable(args.job)
             if job.state is JobState.PAUSED:
                 raise ConfigInvalid(f"job {job.name} is paused already; `wakerail job resume {job.name}` goes on")
-            return await self._recorded(job, JobPaused(job=job.name, why=args.why.strip(), operator=args.operator))
+            return await self.recorded(job, JobPaused(job=job.name, why=args.why.strip(), operator=args.operator))
 
     async def _resume(self, args: ResumeJob) -> dict[str, Any]:
-        async with self._turn:
-            job = await self._read(lambda book: book.job(args.job))
+        async with self.turn:
+            job = await self.read(lambda book: book.job(args.job))
             if job.state is JobState.OPEN and job.bench == self._bench.name:
                 raise ConfigInvalid(f"job {job.name} is open on {job.bench} already; nothing is to be resumed")
-            return await self._recorded(job, JobResumed(job=job.name, operator=args.operator))
+            return await self.recorded(job, JobResumed(job=job.name, operator=args.operator))
 
     # --- while it is worked on ---
 
     async def _stage(self, args: EnterStage) -> dict[str, Any]:
-        async with self._turn:
+        async with self.turn:
             job = await self.workable(args.job)
-            return await self._recorded(job, JobStageEntered(job=job.name, stage=args.stage, operator=args.operator))
+            return await self.recorded(job, JobStageEntered(job=job.name, stage=args.stage, operator=args.operator))
 
     async def _note(self, args: NoteJob) -> dict[str, Any]:
         text, part = args.text.strip(), args.part.strip()
         if not text and not part and args.spent_s is None:
             raise ConfigInvalid("nothing to note; give a text, the time that it took, or a part that was used")
         refuse_passcodes(text=text, part=part)
-        async with self._turn:
+        async with self.turn:
             job = await self.workable(args.job)
             stage = args.stage or job.stage
             if part:
                 data = JobPartUsed(job=job.name, stage=stage, part=part, count=args.count, operator=args.operator)
-                answer = await self._recorded(job, data)
+                answer = await self.recorded(job, data)
             if text or args.spent_s is not None:
                 noted = JobNoted(job=job.name, stage=stage, text=text, spent_s=args.spent_s, operator=args.operator)
-                answer = await self._recorded(job, noted)
+                answer = await self.recorded(job, noted)
             return answer
-
-    async def _keep(self, args: KeepFile) -> dict[str, Any]:
-        files = self._store()
-        _check_file(args)
-        async with self._turn:
-            job = await self.workable(args.job)
-            sha256 = await asyncio.to_thread(files.keep, args.content)  # durable before its event tells of it
-            data = JobFileKept(
-                job=job.name,
-                stage=args.stage or job.stage,
-                sha256=sha256,
-                name=args.name,
-                media_type=args.media_type,
-                size_bytes=len(args.content),
-                says=args.says.strip(),
-                operator=args.operator,
-            )
-            return await self._recorded(job, data) | {"sha256": sha256}
-
-    def _store(self) -> FileStore:
-        if self._files is None:
-            raise ConfigInvalid(
-                "no place for files: the journal is a database; name a folder by the key `files` of bench.yaml"
-            )
-        return self._files
 
     # --- looking ---
 
     async def _list(self, args: ListJobs) -> list[dict[str, Any]]:
-        if args.state and args.state not in {state.value for state in JobState}:
-            raise ConfigInvalid(f"no job is {args.state!r}; {nearest(args.state, list(JobState), 'states: ')}")
+        states = [state.value for state in JobState]
+        if args.state and args.state not in states:
+            raise ConfigInvalid(f"no job is {args.state!r}; {nearest(args.state, states, 'states: ')}")
         state = JobState(args.state) if args.state else None
-        return [short(job) for job in await self._read(lambda book: book.jobs(state=state))]
+        return [short(job) for job in await self.read(lambda book: book.jobs(state=state))]
 
     async def _show(self, args: ShowJob) -> dict[str, Any]:
         def read(book: JobBook) -> dict[str, Any]:
             job = book.job(args.job)
             return whole(job, book.runs_of(job.name))
 
-        return await self._read(read)
+        return await self.read(read)
 
     # --- how it is done ---
 
-    async def _recorded(self, job: Job, data: EventData) -> dict[str, Any]:
+    async def recorded(self, job: Job, data: EventData) -> dict[str, Any]:
+        """Keep an event of a job and announce it; return the answer."""
         recorded = await self._bench.record_job(job.name, data)
         return {"job": job.name, "row": recorded.row}
 
-    async def _read(self, what: Callable[[JobBook], _T]) -> _T:
+    async def read(self, what: Callable[[JobBook], _T]) -> _T:
         """Ask the book something, in a thread, so that the event loop never waits for the journal."""
 
         def read() -> _T:
@@ -228,16 +200,3 @@ class JobDesk:
 
 def _names(book: JobBook) -> list[str]:
     return [job.name for job in book.jobs()]
-
-
-def _check_file(args: KeepFile) -> None:
-    refuse_passcodes(name=args.name, says=args.says)
-    if not _FILE_NAME.match(args.name) or args.name.startswith("."):
-        raise ConfigInvalid("name: is no file's name; without folders, at most 200 characters, like 'board.jpg'")
-    if not _MEDIA_TYPE.match(args.media_type):
-        raise ConfigInvalid(f"media_type: {args.media_type!r} is none; write it like 'image/jpeg'")
-    if not args.content:
-        raise ConfigInvalid(f"{args.name}: is empty; nothing to keep")
-    if len(args.content) > MAX_FILE_BYTES:
-        size_mib, most_mib = len(args.content) / 2**20, MAX_FILE_BYTES // 2**20
-        raise ConfigInvalid(f"{args.name}: has {size_mib:.1f} MiB; at most {most_mib} MiB are kept, so make it smaller")

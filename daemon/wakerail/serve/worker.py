@@ -21,6 +21,7 @@ from wakerail.serve.by_hand import SafeByHand
 from wakerail.serve.child import STOP_SIGNALS
 from wakerail.serve.history import JournalHistory
 from wakerail.serve.job_desk import JobDesk
+from wakerail.serve.job_files import JobFiles
 from wakerail.serve.lifeline import Lifeline
 from wakerail.serve.runs import Runs
 from wakerail.serve.standing_trips import standing_trips
@@ -78,8 +79,9 @@ async def serve(
         bus, requests = Bus(), Requests()
         standing = await asyncio.to_thread(standing_trips, config.journal, config.name)
         bench = Bench(config, clock, bus, journal, standing)
-        jobs = JobDesk(bench, config.journal, config.devices, config.files)
+        jobs = JobDesk(bench, config.journal, config.devices)
         jobs.handle(requests)
+        JobFiles(bench, jobs, config.journal, config.files).handle(requests)
         runs = Runs(bench, config.sequences, JournalHistory(config.journal), jobs)
         runs.handle(requests)
         SafeByHand(bench, runs).handle(requests)
