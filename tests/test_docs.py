@@ -299,14 +299,18 @@ def test_sequence_keys_are_told():
     """Of the file, of an input, and of a step of every verb; verbs included."""
     steps = [f"{NO_SUCH}: 1", f"{{wait: 1 s, {NO_SUCH}: 1}}", f"measure: {{signal: a.b, {NO_SUCH}: 1}}"]
     steps += [f"watch: {{{NO_SUCH}: 1}}", f"{{test: {{port: lines, as: x, {NO_SUCH}: 1}}}}", "prompt: x"]
-    steps += [f"heat: {{plate: x, {NO_SUCH}: 1}}"]
-    text = f"sequence: x\npurpose: x\n{NO_SUCH}: 1\nneeds: {{port: port-tester, plate: heat-source}}\n"
+    steps += [f"heat: {{plate: x, {NO_SUCH}: 1}}", f"survey: {{meter: x, {NO_SUCH}: 1}}"]
+    text = (
+        f"sequence: x\npurpose: x\n{NO_SUCH}: 1\nneeds: {{port: port-tester, plate: heat-source, meter: multimeter}}\n"
+    )
     text += f"inputs: {{volts: {{default: 3 V, {NO_SUCH}: 1}}, hold: {{unit: s, {NO_SUCH}: 1}}}}\nsteps:\n" + "".join(
         f"  - {step}\n" for step in steps
     )
     keys = known_keys(lambda: parse_sequence(text, "x.yaml"))
     assert {
         "heat",
+        "survey",
+        "unpowered",
         "measure",
         "prompt",
         "test",
@@ -337,13 +341,16 @@ def test_bench_and_driver_keys_are_told(tmp_path):
 
 
 def test_device_family_keys_are_told(tmp_path):
-    """Of the file, of a boot mode, of a heat profile with its stages and limits, and of an alloy."""
+    """Of the file, a boot mode, a connector with its pins, a heat profile with its stages and limits, and an alloy."""
     stages = ", ".join(f"{{{stage}: 1, {NO_SUCH}: 1}}" for stage in StageKind)
     board = f"{{{NO_SUCH}: 1, capacity: {{{NO_SUCH}: 1}}}}"
+    connector = f"{{{NO_SUCH}: 1, pins: [{{{NO_SUCH}: 1}}]}}"
     profile = f"{{{NO_SUCH}: 1, board: {board}, stages: [{stages}], limits: {{{NO_SUCH}: 1, soak: {{{NO_SUCH}: 1}}}}}}"
-    (tmp_path / "f.yaml").write_text(f"family: f\n{NO_SUCH}: 1\nusb-modes: [{{{NO_SUCH}: 1}}]\nprofiles: [{profile}]")
+    (tmp_path / "f.yaml").write_text(
+        f"family: f\n{NO_SUCH}: 1\nusb-modes: [{{{NO_SUCH}: 1}}]\nprofiles: [{profile}]\nconnectors: [{connector}]"
+    )
     keys = known_keys(lambda: load_family(tmp_path / "f.yaml", {}))
-    assert {"vendor", "ceiling", "within", "hold", "above-liquidus", "source"} < keys
+    assert {"vendor", "ohms", "ceiling", "within", "hold", "above-liquidus", "source"} < keys
     (tmp_path / "a.yaml").write_text(f"alloys: [{{{NO_SUCH}: 1}}]")
     assert missing(keys | known_keys(lambda: load_alloys(tmp_path / "a.yaml")), DEVELOPERS) == set()
 

@@ -32,6 +32,13 @@ class Finding(StrEnum):
     RAIL_QUIET = "rail-quiet"
     PORT_CLEAR = "port-clear"
     PORT_FAULT = "port-fault"
+    # of a line survey
+    LINES_GOOD = "lines-good"
+    LINE_SHORTED = "line-shorted"
+    LINES_BRIDGED = "lines-bridged"
+    LINE_LOW = "line-low"
+    LINE_OPEN = "line-open"
+    LINE_HIGH = "line-high"
     # of a heat
     PROFILE_KEPT = "profile-kept"
     PROFILE_MISSED = "profile-missed"

@@ -40,6 +40,7 @@ class RunContext:
     bench: Bench
     history: History | None
     values: Mapping[str, float]
+    names: Mapping[str, str]
     known_family: DeviceFamily | None
     arrivals: Arrivals
     make_reader: Callable[[ReaderSettings], Reader]

@@ -7,6 +7,7 @@
     needs:    {<role>: <kind>, ...}
     uses:     {<role>: <kind>, ...}                used if the bench has one
     inputs:   {<name>: {default: 3.85 V, min: 3 V, max: 4.5 V, says: <what it is>}, ...}
+              ``name: display`` in place of ``default``: it is a name, where a step takes one
               ``unit: V`` in place of ``default``: it may be left out, where a step can do without
     steps:    each has one verb, and ``title`` if its own words will not do
       - <role>:  {<setting>: <amount>, output: on}
@@ -20,6 +21,7 @@
                   fail_on: restart, stop_after: 3} restarts that end the watch early; without fail_on none do
       - heat:    {<role>: <profile of the device family>, temperature: <amount>, hold: <time>,
                   meanwhile: <what to do while the solder is liquid>}
+      - survey:  {<role of a multimeter>: <connector of the device family>, unpowered: <role of a supply>}
         only_if_failed: <name of an earlier test>  that failure then stands unless a check after it passes
     finally:  settings that switch nothing on, and waits
 
@@ -34,8 +36,8 @@ from collections.abc import Sequence as Many
 from pathlib import Path
 
 from wakerail.sequences.model import FAMILY, Input, Sequence, Step
-from wakerail.sequences.steps import heat, measure, prompt, settings, testing, wait, watch
-from wakerail.sequences.steps.action import Action
+from wakerail.sequences.steps import heat, measure, prompt, settings, survey, testing, wait, watch
+from wakerail.sequences.steps.action import NAME_INPUT, Action
 from wakerail.sequences.steps.scope import FAILING, PASSING, Scope
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.hints import nearest
@@ -49,6 +51,7 @@ _READERS: Mapping[str, Callable[[Section, Finding | None, Scope], Action]] = {
     "heat": lambda section, _failed, scope: heat.read(section, scope),
     "measure": measure.read,
     "prompt": lambda section, _failed, _scope: prompt.read(section),
+    "survey": lambda section, _failed, scope: survey.read(section, scope),
     "test": testing.read,
     "wait": lambda section, _failed, scope: wait.read(section, scope),
     "watch": lambda section, _failed, scope: watch.read(section, scope),
@@ -103,7 +106,7 @@ def _read(doc: Document) -> Sequence:
     inputs = {key: _input(key, section) for key, section in declared.each()}
     if FAMILY in inputs:
         declared.note(FAMILY, "the device family is named otherwise; give the input another name")
-    left_out = frozenset(key for key, each in inputs.items() if each.default is None)
+    left_out = frozenset(key for key, each in inputs.items() if each.default is None and not each.is_name)
     scope = Scope({**uses, **needs}, frozenset(uses), {key: each.unit for key, each in inputs.items()}, left_out)
     steps = tuple(_step(section, scope) for section in top.sections("steps"))
     if "steps" in top and not steps:
@@ -136,6 +139,10 @@ def _roles(top: Section, key: str) -> dict[str, Kind | None]:
 def _input(name: str, section: Section) -> Input:
     if "unit" in section and "default" not in section:
         return _input_without_default(name, section)
+    if "name" in section and "default" not in section:
+        says = section.text("says", "")
+        return Input(name, NAME_INPUT, None, None, None, says, name_default=section.name("name"))
+    section.raw("name", None)
     text = section.text("default", "")
     unit = _unit_of(text)
     if unit is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from wakerail.sequences.steps.action import Action
+from wakerail.sequences.steps.action import NAME_INPUT, Action
 from wakerail.sequences.steps.heat import Heat
 from wakerail_kit.kinds import Kind
 from wakerail_kit.outcome import Finding
@@ -19,6 +19,7 @@ class Input:
     """A quantity that whoever starts the sequence may set. Plain numbers in the UCUM ``unit``.
 
     Without a ``default`` it may be left out, and the steps that take it do what they do without it.
+    One whose unit is ``NAME_INPUT`` is a name instead, and ``name_default`` its default.
     """
 
     name: str
@@ -27,6 +28,11 @@ class Input:
     low: float | None
     high: float | None
     says: str
+    name_default: str = ""
+
+    @property
+    def is_name(self) -> bool:
+        return self.unit == NAME_INPUT
 
 
 @dataclass(frozen=True, slots=True)

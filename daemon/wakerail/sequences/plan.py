@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from wakerail.sequences.access import Bench, InstrumentAccess
 from wakerail.sequences.model import FAMILY, Input, Sequence
+from wakerail.sequences.steps.action import OfFamily
 from wakerail.sequences.steps.heat import Heat
 from wakerail_kit.errors import ConfigInvalid, DeviceRefused, DeviceUnavailable
 from wakerail_kit.families import DeviceFamily
@@ -26,6 +27,7 @@ class Plan:
 
     sequence: Sequence
     values: Mapping[str, float]
+    names: Mapping[str, str]
     family: DeviceFamily | None
     roles: Mapping[str, str]
     absent: Mapping[str, str]
@@ -35,7 +37,11 @@ class Plan:
     def input_texts(self) -> dict[str, str]:
         """The device family, and the inputs' values as people write them."""
         named = {FAMILY: self.family.name} if self.family is not None else {}
-        return named | {name: human(value, self.sequence.inputs[name].unit) for name, value in self.values.items()}
+        return (
+            named
+            | dict(self.names)
+            | {name: human(value, self.sequence.inputs[name].unit) for name, value in self.values.items()}
+        )
 
     def lines(self) -> list[str]:
         """Return what will be done, a line a step, for whoever wants to read it before anything is switched on."""
@@ -62,7 +68,17 @@ def check_sequence(
         for profile in sequence.profiles
         if not _families_with(profile, families)
     ]
+    defaults = {name: each.name_default for name, each in sequence.inputs.items() if each.is_name}
+    problems += [
+        f"{sequence.name} needs a device family with {action.needs}; this bench knows none"
+        for action in _of_family(sequence)
+        if all(action.lacks(family, defaults) for family in families.values())
+    ]
     return problems
+
+
+def _of_family(sequence: Sequence) -> list[OfFamily]:
+    return [step.action for step in sequence.steps if isinstance(step.action, OfFamily)]
 
 
 def _families_with(profile: str, families: Mapping[str, DeviceFamily]) -> list[str]:
@@ -76,23 +92,26 @@ def make_plan(sequence: Sequence, inputs: Mapping[str, str], bench: Bench, famil
     wrong input, missing kind and heat that is not allowed; DeviceUnavailable or DeviceRefused if a needed instrument
     is not ready.
     """
-    values, problems = _values(sequence, inputs)
+    values, names, problems = _values(sequence, inputs)
     problems += check_sequence(sequence, [each.kind for each in bench.instruments.values()], bench.families)
-    problems = problems or _family_problems(sequence, family, bench)
+    problems = problems or _family_problems(sequence, family, names, bench)
     if problems:
         raise ConfigInvalid(*problems)
-    plan = _bind(sequence, values, bench, bench.families.get(family))
+    plan = _bind(sequence, values, names, bench, bench.families.get(family))
     if problems := _heat_problems(plan, bench):
         raise ConfigInvalid(*problems)
     return plan
 
 
-def _values(sequence: Sequence, inputs: Mapping[str, str]) -> tuple[dict[str, float], list[str]]:
-    """Return the inputs' values, and what is wrong with those that were given."""
+def _values(sequence: Sequence, inputs: Mapping[str, str]) -> tuple[dict[str, float], dict[str, str], list[str]]:
+    """Return the inputs' values, their names, and what is wrong with those that were given."""
     problems: list[str] = []
     values: dict[str, float] = {}
+    names: dict[str, str] = {}
     for name, each in sequence.inputs.items():
-        if name in inputs:
+        if each.is_name:
+            names[name] = inputs.get(name, each.name_default)
+        elif name in inputs:
             values[name] = _value(each, inputs[name], problems)
         elif each.default is not None:
             values[name] = each.default
@@ -101,10 +120,16 @@ def _values(sequence: Sequence, inputs: Mapping[str, str]) -> tuple[dict[str, fl
         for name in inputs
         if name not in sequence.inputs
     ]
-    return values, problems
+    return values, names, problems
 
 
-def _bind(sequence: Sequence, values: Mapping[str, float], bench: Bench, family: DeviceFamily | None) -> Plan:
+def _bind(
+    sequence: Sequence,
+    values: Mapping[str, float],
+    names: Mapping[str, str],
+    bench: Bench,
+    family: DeviceFamily | None,
+) -> Plan:
     """Take an instrument for each role. Raises DeviceUnavailable or DeviceRefused if a needed one is not ready."""
     free = dict(bench.instruments)
     roles: dict[str, str] = {}
@@ -124,7 +149,7 @@ def _bind(sequence: Sequence, values: Mapping[str, float], bench: Bench, family:
             notes.append(f"the {role} was not used: {absent[role]}")
         else:
             roles[role] = instrument.name
-    return Plan(sequence, values, family, roles, absent, tuple(notes))
+    return Plan(sequence, values, names, family, roles, absent, tuple(notes))
 
 
 def _heat_problems(plan: Plan, bench: Bench) -> list[str]:
@@ -139,7 +164,7 @@ def _heat_problems(plan: Plan, bench: Bench) -> list[str]:
     ]
 
 
-def _family_problems(sequence: Sequence, family: str, bench: Bench) -> list[str]:
+def _family_problems(sequence: Sequence, family: str, names: Mapping[str, str], bench: Bench) -> list[str]:
     """Return what is wrong with the device family that a run was given, or was not given."""
     if family and family not in bench.families:
         return [f"no device family {family!r}; {nearest(family, sorted(bench.families), 'known: ')}"]
@@ -149,7 +174,12 @@ def _family_problems(sequence: Sequence, family: str, bench: Bench) -> list[str]
             return [f"{sequence.name} heats by the profile of a device family: name it with --family, one of {fit}"]
         if profile not in bench.families[family].profiles:
             return [f"{family} has no profile {profile!r}, which {sequence.name} needs; those that have: {fit}"]
-    return []
+    actions = _of_family(sequence)
+    if actions and not family:
+        known = ", ".join(sorted(bench.families)) or "none"
+        return [f"{sequence.name} goes by what is known of a device family: name it with --family; known: {known}"]
+    whys = [action.lacks(bench.families[family], names) for action in actions]
+    return [f"{family} {why}" for why in dict.fromkeys(whys) if why]
 
 
 def _value(each: Input, text: str, problems: list[str]) -> float:

@@ -109,6 +109,7 @@ class SequenceRun:
             bench=self._bench,
             history=self._history,
             values=self._plan.values,
+            names=self._plan.names,
             known_family=self._plan.family,
             arrivals=arrivals,
             make_reader=self._make_reader,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import re
 from collections.abc import Awaitable, Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -22,6 +23,7 @@ from wakerail_kit.events import (
     InstrumentLost,
     InterlockTripped,
     LineResult,
+    MeterRead,
     PortTested,
     PresenceAsked,
     PromptAnswered,
@@ -29,11 +31,14 @@ from wakerail_kit.events import (
     make_event,
 )
 from wakerail_kit.families import DeviceFamily
-from wakerail_kit.kinds import HEAT_SOURCE, KINDS, POWER_SOURCE, Kind
+from wakerail_kit.kinds import HEAT_SOURCE, KINDS, MULTIMETER, POWER_SOURCE, Kind
 from wakerail_kit.messages import Event, Frame, Identity, InstrumentState, Prompt, Verdict
+from wakerail_sim.board import GROUND, TOGETHER
+from wakerail_sim.faults import parse_fault
 from wakerail_sim.noise import Noise
 from wakerail_sim.plate import Plate
 from wakerail_sim.ticks import steps_of
+from wakerail_sim.world import World
 
 
 @dataclass
@@ -207,6 +212,52 @@ class FakePlate(FakeInstrument):
         )
 
 
+class FakeMeter(FakeInstrument):
+    """A multimeter on the simulator's board; a prompt that names pins has the leads put there by the bench's hands."""
+
+    board: World
+
+    def put_a_board(self, family: DeviceFamily, *faults: str) -> None:
+        """Put a board of a family with these faults under the leads."""
+        self.board = World(family, self.bench.clock, faults=tuple(parse_fault(text) for text in faults))
+        self.bench.families[family.name] = family
+
+    def follow(self, prompt: Prompt) -> None:
+        """Put the leads where a prompt says."""
+        connectors = self.board.board._family.connectors.values()
+        connector = next((one for one in connectors if one.says in prompt.text), None)
+        if connector is not None:
+            self._at = connector.name
+        pins = [f"{self._at}.{name}" for name in re.findall(r"\bpin (\w+)", prompt.text)]
+        red, black = [*([GROUND] if len(pins) == 1 else []), *pins] or [TOGETHER, TOGETHER]
+        with self.board.present():
+            self.board.put_leads(red, black)
+
+    async def test(self, test: str, *, run: str | None) -> EventData:
+        await self.bench.point(f"test {self.name} {test}")
+        if test in self.trouble:
+            await self.trouble[test]()
+        with self.board.present():
+            read = {
+                "voltage": self.board.meter_voltage_v,
+                "resistance": self.board.meter_resistance_ohm,
+                "diode": self.board.meter_diode_v,
+            }
+            value = read[test]()
+        found = MeterRead(
+            instrument=self.name,
+            quantity=test,
+            value=value,
+            unit="Ohm" if test == "resistance" else "V",
+            overload=value is None,
+        )
+        await self.bench.record(found, owner=self.name, run=run)
+        return found
+
+
+_FAKES = {HEAT_SOURCE.name: FakePlate, MULTIMETER.name: FakeMeter}
+
+
 @dataclass
 class FakeBench:
     """The bench of a test; ``at`` is called at every point where a run touches the bench, by its words."""
@@ -225,11 +276,12 @@ class FakeBench:
     #: Whether somebody stays at the bench and says so whenever they are asked.
     attended: bool = True
     present_until_s: float = float("-inf")
+    #: What is done when a prompt is raised, before it is answered.
+    hands: Callable[[Prompt], None] = lambda _: None
 
     def __post_init__(self) -> None:
         self.instruments = {
-            name: (FakePlate if kind == HEAT_SOURCE.name else FakeInstrument)(self, name, KINDS[kind])
-            for name, kind in self.kinds.items()
+            name: _FAKES.get(kind, FakeInstrument)(self, name, KINDS[kind]) for name, kind in self.kinds.items()
         }
 
     async def point(self, words: str) -> None:
@@ -263,6 +315,7 @@ class FakeBench:
     async def record_prompt(self, prompt: Prompt) -> int:
         await self.point("record_prompt")
         self.journal.append(prompt)
+        self.hands(prompt)
         if self.confirm is not None and self.run is not None:
             self.run.answer(prompt.id, self.confirm, "Ilse")
         return len(self.journal)

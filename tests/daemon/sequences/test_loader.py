@@ -61,7 +61,7 @@ SET = "  - supply:  {volts: $volts, limit: $limit, output: on}"
 MEASURE = "  - measure: {signal: supply.current, over: 2 s, stat: mean, max: 5 mA}"
 WATCH = "  - watch:   {for: $window, signals: [supply.current, usb], fail_on: restart}"
 TEST = "  - test:    {port: lines, as: before}"
-VERBS = "heat, measure, prompt, test, wait, watch, usb, supply, port"
+VERBS = "heat, measure, prompt, survey, test, wait, watch, usb, supply, port"
 
 
 @pytest.mark.parametrize(
@@ -310,7 +310,7 @@ VERBS = "heat, measure, prompt, test, wait, watch, usb, supply, port"
             "passed: hard-short\nfinally:",
             (
                 "18: passed: 'hard-short' is not known; "
-                "one of checks-passed, rail-quiet, port-clear, running, profile-kept"
+                "one of checks-passed, rail-quiet, port-clear, running, profile-kept, lines-good"
             ),
         ),
         (GOOD[GOOD.index("steps:") : GOOD.index("finally:")], "steps: []\n", "9: steps: has no steps"),
@@ -324,6 +324,45 @@ def test_each_mistake_is_one_line_that_says_what_would_be_right(old, new, line):
     found = [each.removeprefix("s.yaml:") for each in problems(GOOD.replace(old, new, 1))]
     assert any(each == line or (line.endswith(": ") and each.startswith(line)) for each in found), found
     assert all("\n" not in each for each in found)
+
+
+SURVEY = """\
+sequence: try
+purpose: A try.
+needs: {meter: multimeter, supply: power-source}
+inputs:
+  connector: {name: display, says: which one}
+  volts: {default: 3 V}
+steps:
+  - survey: {meter: $connector, unpowered: supply}
+  - supply: {volts: $volts}
+"""
+
+
+def test_an_input_may_be_a_name():
+    sequence = parse_sequence(SURVEY, "s.yaml")
+    assert (sequence.inputs["connector"].is_name, sequence.inputs["connector"].name_default) == (True, "display")
+    assert sequence.steps[0].action.connector.value({"connector": "battery"}) == "battery"
+    fixed = SURVEY.replace("$connector", "battery").replace("  connector: {name: display, says: which one}\n", "")
+    assert parse_sequence(fixed, "s.yaml").steps[0].action.connector.value({}) == "battery"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line"),
+    [
+        ("meter: $connector", "meter: $conector", "8: steps[0].survey.meter: input '$conector' is not declared"),
+        ("meter: $connector", "meter: $volts", "8: steps[0].survey.meter: input '$volts' is a quantity"),
+        ("volts: $volts", "volts: $connector", "9: steps[1].supply.volts: input '$connector' is a name"),
+        ("{meter: $connector", "{supply: $connector", "8: steps[0].survey.supply: is no multimeter; known here: meter"),
+        ("{meter: $connector, ", "{", "8: steps[0].survey: names no multimeter; write it like '{meter: display}'"),
+        ("unpowered: supply", "unpowered: meter", "8: steps[0].survey.unpowered: 'meter' is no power-source"),
+        ("unpowered: supply", "unpowered: suply", "8: steps[0].survey.unpowered: 'suply' is no role of this sequence"),
+        ("name: display", "name: The Display", "5: inputs.connector.name: 'The Display' is no name"),
+    ],
+)  # fmt: skip
+def test_a_mistake_about_names_and_meters_is_one_line(old, new, line):
+    found = [each.removeprefix("s.yaml:") for each in problems(SURVEY.replace(old, new, 1))]
+    assert any(each.startswith(line) for each in found), found
 
 
 def test_all_mistakes_come_out_together_in_the_order_of_the_lines():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
@@ -35,6 +36,42 @@ class Amount:
     def words(self, values: Mapping[str, float]) -> str:
         """Return the quantity as people write it."""
         return human(self.value(values), self.unit)
+
+
+#: In the place of an input's unit: it is a name and no quantity.
+NAME_INPUT = "name"
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """A name, or that which an input holds (``$connector``)."""
+
+    name: str
+    of: str = ""
+
+    @property
+    def told(self) -> str:
+        """The name, or the input's, for a person."""
+        return f"the {self.of}" if self.of else self.name
+
+    def value(self, names: Mapping[str, str]) -> str:
+        """Return the name, given the inputs' names."""
+        return names[self.of] if self.of else self.name
+
+
+class OfFamily(ABC):
+    """A verb that goes by what a device family's file says."""
+
+    __slots__ = ()
+
+    @property
+    @abstractmethod
+    def needs(self) -> str:
+        """What it takes from the family, for a person: "a connector"."""
+
+    @abstractmethod
+    def lacks(self, family: DeviceFamily, names: Mapping[str, str]) -> str:
+        """Return what a family lacks for it, as in "has no ..."; empty if nothing. ``names`` are the inputs'."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +136,13 @@ class StepContext(Protocol):
     @property
     def values(self) -> Mapping[str, float]: ...
     @property
+    def names(self) -> Mapping[str, str]:
+        """The inputs that are names."""
+        ...
+
+    @property
     def family(self) -> DeviceFamily:
-        """The device family on the bench; a plan that heats has one. Raises ContractViolation if there is none."""
+        """The device family on the bench, where a step goes by one. Raises ContractViolation if there is none."""
         ...
 
     @property

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from wakerail.sequences.steps.action import Amount
+from wakerail.sequences.steps.action import NAME_INPUT, Amount, Word
 from wakerail_kit.hints import nearest
 from wakerail_kit.kinds import Kind
 from wakerail_kit.outcome import Finding
@@ -26,7 +26,14 @@ FAILING = (
     Finding.RESTARTING,
     Finding.PORT_FAULT,
 )
-PASSING = (Finding.CHECKS_PASSED, Finding.RAIL_QUIET, Finding.PORT_CLEAR, Finding.RUNNING, Finding.PROFILE_KEPT)
+PASSING = (
+    Finding.CHECKS_PASSED,
+    Finding.RAIL_QUIET,
+    Finding.PORT_CLEAR,
+    Finding.RUNNING,
+    Finding.PROFILE_KEPT,
+    Finding.LINES_GOOD,
+)
 
 
 @dataclass(slots=True)
@@ -76,10 +83,40 @@ class Scope:
             section.note(key, f"input '${name}' is not declared; {nearest(name, self.inputs)}")
         elif name in self.left_out and not may_lack:
             section.note(key, f"input '${name}' may be left out, and this step cannot do without; give it a default")
+        elif self.inputs[name] == NAME_INPUT:
+            section.note(key, f"input '${name}' is a name, and {key} takes a quantity")
         elif unit and self.inputs[name] not in {unit, ""}:
             hint = f"; an input like '{_EXAMPLES[unit]}' would fit" if unit in _EXAMPLES else ""
             section.note(key, f"input '${name}' is in {self.inputs[name]}, but {key} is in {unit}{hint}")
         return Amount(unit, share, name)
+
+    def word(self, section: Section, key: str) -> Word:
+        """Take a name, or an input that is one (``$connector``)."""
+        text = section.text(key)
+        if not text.startswith("$"):
+            return Word(section.name(key))
+        name = text[1:]
+        self.used.add(name)
+        if self.inputs.get(name) not in {NAME_INPUT, "", None}:
+            section.note(key, f"input '${name}' is a quantity, and {key} takes a name; declare it with 'name: ...'")
+        elif name not in self.inputs:
+            names = [each for each, unit in self.inputs.items() if unit == NAME_INPUT]
+            section.note(key, f"input '${name}' is not declared; {nearest(name, names)}")
+        return Word("", name)
+
+    def one_role(self, section: Section, kind: Kind, known: Sequence[str], example: str) -> str:
+        """Return the key of a step's section that is a role, of ``kind``; note what is wrong if there is none.
+
+        ``known`` are the section's other keys.
+        """
+        fit = [role for role, each in self.roles.items() if each is kind]
+        role = next((key for key in section if key in self.roles and key not in known), "")
+        if not role:
+            section.note_here(f"names no {kind.name}; write it like '{{{fit[0] if fit else 'role'}: {example}}}'")
+            section.leave_open()
+        elif self.roles[role] is not kind and self.roles[role] is not None:
+            section.note(role, f"is no {kind.name}; {nearest(role, fit)}")
+        return role
 
     def optional_amount(self, section: Section, key: str, unit: str) -> Amount | None:
         """Take a quantity as ``amount`` does, or None where the key is absent."""
