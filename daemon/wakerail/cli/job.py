@@ -124,12 +124,13 @@ def show(
 @job.command("list")
 def list_(
     state: Annotated[JobState | None, typer.Option(help="Only those in this state.")] = None,
+    count: Annotated[int, typer.Option("-n", "--count", min=1, help="How many of the newest to list.")] = 20,
     journal: JournalPath = None,
     config: Config = None,
     as_json: AsJson = False,
 ) -> None:
     """List the jobs of all benches that share the journal, newest first."""
-    found = _read(journal, config, lambda book: book.jobs(state=state))
+    found = _read(journal, config, lambda book: book.jobs(state=state)[:count])
     if as_json:
         _print([short(one) for one in found])
     elif not found:

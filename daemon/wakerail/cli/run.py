@@ -39,7 +39,7 @@ def run(
     sequence: Annotated[str, typer.Argument(help="Which sequence; `wakerail sequences` lists them.")],
     set_: Inputs = None,
     family: Annotated[str, typer.Option(help="The device family on the bench; what heats needs its profile.")] = "",
-    job: Annotated[str | None, typer.Option(help="The job that this run belongs to.")] = None,
+    job: Annotated[str | None, typer.Option(help="The job that this run belongs to; it must be open.")] = None,
     operator: Annotated[str, typer.Option(help="Who runs it.")] = "",
     yes: Annotated[
         bool,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
 from functools import singledispatch
 
@@ -81,71 +81,111 @@ def fold(events: Iterable[tuple[EventData, str, str]]) -> dict[str, Job]:
     What is no event of a job is passed over, and so is what belongs to a job that was never opened. A job is opened
     once: of two openings with one name the first counts.
     """
-    jobs: dict[str, Job] = {}
+    drafts: dict[str, _Draft] = {}
     for data, time, bench in events:
         if isinstance(data, JobOpened):
-            jobs.setdefault(data.job, Job(data.job, data.family, data.intake, time, bench, data.operator))
-        elif (job := jobs.get(getattr(data, "job", None) or "")) is not None:
-            jobs[job.name] = _after(data, job, time, bench)
-    return jobs
+            drafts.setdefault(data.job, _Draft(data, time, bench))
+        elif (draft := drafts.get(getattr(data, "job", None) or "")) is not None:
+            _take(data, draft, time, bench)
+    return {name: draft.job() for name, draft in drafts.items()}
+
+
+class _Draft:
+    """A job while its events are gone through."""
+
+    def __init__(self, opened: JobOpened, time: str, bench: str) -> None:
+        self.opened = opened
+        self.opened_at = time
+        self.bench = bench
+        self.state = JobState.OPEN
+        self.stage = JobStage.INTAKE
+        self.kept: list[NoteKept] = []
+        self.observations: list[IsolationObserved] = []
+        self.advice: list[IsolationAdvised] = []
+        self.ended: IsolationEnded | None = None
+        self.closed: tuple[JobClosed, str] | None = None
+        self.forgotten = False
+        self.last_number = 0
+
+    def job(self) -> Job:
+        """Return the job as it is by now."""
+        return Job(
+            name=self.opened.job,
+            family=self.opened.family,
+            intake=self.opened.intake,
+            opened=self.opened_at,
+            bench=self.bench,
+            operator=self.opened.operator,
+            state=self.state,
+            stage=self.stage,
+            kept=tuple(self.kept),
+            observations=tuple(self.observations),
+            advice=tuple(self.advice),
+            ended=self.ended,
+            closed=self.closed[0] if self.closed else None,
+            closed_at=self.closed[1] if self.closed else None,
+            forgotten=self.forgotten,
+            last_number=self.last_number,
+        )
 
 
 @singledispatch
-def _after(data: EventData, job: Job, time: str, bench: str) -> Job:  # noqa: ARG001
-    """Return the job after an event."""
-    return job
+def _take(data: EventData, draft: _Draft, time: str, bench: str) -> None:
+    """Let a draft be as it is after an event."""
 
 
-@_after.register(JobNoted)
-@_after.register(JobPartUsed)
-@_after.register(JobFileKept)
-def _(data: JobNoted | JobPartUsed | JobFileKept, job: Job, time: str, bench: str) -> Job:
-    return replace(job, kept=(*job.kept, NoteKept(time, bench, data)))
+@_take.register(JobNoted)
+@_take.register(JobPartUsed)
+@_take.register(JobFileKept)
+def _(data: JobNoted | JobPartUsed | JobFileKept, draft: _Draft, time: str, bench: str) -> None:
+    draft.kept.append(NoteKept(time, bench, data))
 
 
-@_after.register
-def _(data: JobStageEntered, job: Job, time: str, bench: str) -> Job:
-    return replace(job, stage=data.stage, kept=(*job.kept, NoteKept(time, bench, data)))
+@_take.register
+def _(data: JobStageEntered, draft: _Draft, time: str, bench: str) -> None:
+    draft.stage = data.stage
+    draft.kept.append(NoteKept(time, bench, data))
 
 
-@_after.register
-def _(data: JobPaused, job: Job, time: str, bench: str) -> Job:
-    return replace(job, state=JobState.PAUSED, kept=(*job.kept, NoteKept(time, bench, data)))
+@_take.register
+def _(data: JobPaused, draft: _Draft, time: str, bench: str) -> None:
+    draft.state = JobState.PAUSED
+    draft.kept.append(NoteKept(time, bench, data))
 
 
-@_after.register
-def _(data: JobResumed, job: Job, time: str, bench: str) -> Job:
-    kept = (*job.kept, NoteKept(time, bench, data))
-    return replace(job, state=JobState.OPEN, kept=kept, bench=bench, closed=None, closed_at=None)
+@_take.register
+def _(data: JobResumed, draft: _Draft, time: str, bench: str) -> None:
+    draft.state, draft.bench, draft.closed = JobState.OPEN, bench, None
+    draft.kept.append(NoteKept(time, bench, data))
 
 
-@_after.register
-def _(data: JobClosed, job: Job, time: str, bench: str) -> Job:  # noqa: ARG001
-    return replace(job, state=JobState.CLOSED, closed=data, closed_at=time)
+@_take.register
+def _(data: JobClosed, draft: _Draft, time: str, bench: str) -> None:  # noqa: ARG001
+    draft.state, draft.closed = JobState.CLOSED, (data, time)
 
 
-@_after.register
-def _(data: JobForgotten, job: Job, time: str, bench: str) -> Job:  # noqa: ARG001
-    return replace(job, forgotten=True)
+@_take.register
+def _(data: JobForgotten, draft: _Draft, time: str, bench: str) -> None:  # noqa: ARG001
+    draft.forgotten = True
 
 
-@_after.register
-def _(data: IsolationAdvised, job: Job, time: str, bench: str) -> Job:  # noqa: ARG001
-    return replace(job, advice=(*job.advice, data))
+@_take.register
+def _(data: IsolationAdvised, draft: _Draft, time: str, bench: str) -> None:  # noqa: ARG001
+    draft.advice.append(data)
 
 
-@_after.register
-def _(data: IsolationObserved, job: Job, time: str, bench: str) -> Job:  # noqa: ARG001
-    last = max(job.last_number, data.number)
-    return replace(job, observations=(*job.observations, data), last_number=last, ended=None)
+@_take.register
+def _(data: IsolationObserved, draft: _Draft, time: str, bench: str) -> None:  # noqa: ARG001
+    draft.observations.append(data)
+    draft.last_number, draft.ended = max(draft.last_number, data.number), None
 
 
-@_after.register
-def _(data: IsolationUndone, job: Job, time: str, bench: str) -> Job:  # noqa: ARG001
-    left = tuple(one for one in job.observations if one.number != data.number)
-    return replace(job, observations=left, ended=None)
+@_take.register
+def _(data: IsolationUndone, draft: _Draft, time: str, bench: str) -> None:  # noqa: ARG001
+    draft.observations = [one for one in draft.observations if one.number != data.number]
+    draft.ended = None
 
 
-@_after.register
-def _(data: IsolationEnded, job: Job, time: str, bench: str) -> Job:  # noqa: ARG001
-    return replace(job, ended=data)
+@_take.register
+def _(data: IsolationEnded, draft: _Draft, time: str, bench: str) -> None:  # noqa: ARG001
+    draft.ended = data

@@ -87,7 +87,7 @@ class JobDesk:
         refuse_passcodes(**msgspec.structs.asdict(intake))
         async with self.turn:
             while True:
-                name = name_of(args.ticket) if args.ticket.strip() else next_name(await self.read(_names))
+                name = name_of(args.ticket) if args.ticket.strip() else next_name(await self.read(JobBook.names))
                 data = JobOpened(job=name, family=args.family, intake=intake, operator=args.operator)
                 if await self._bench.record_opening(data) is not None:
                     return {"job": name}
@@ -196,7 +196,3 @@ class JobDesk:
                 return what(JobBook(reader))
 
         return await asyncio.to_thread(read)
-
-
-def _names(book: JobBook) -> list[str]:
-    return [job.name for job in book.jobs()]

@@ -10,9 +10,12 @@ import json
 import jsonschema
 
 from wakerail.bus import BusClient
+from wakerail.journal import JournalReader
 from wakerail_kit import topics
-from wakerail_kit.job_requests import NoteJob, ShowJob
-from wakerail_kit.messages import Event, encode
+from wakerail_kit.events import RunStarted, type_of
+from wakerail_kit.job_events import Resolution
+from wakerail_kit.job_requests import CloseJob, NoteJob, ShowJob
+from wakerail_kit.messages import Event, RunSequence, encode
 
 SECRET = "swordfish"
 
@@ -35,6 +38,8 @@ async def test_a_job_from_intake_to_being_forgotten(shop, project):
         assert watch.mistakes == [
             "wakerail: no job 't-141'; did you mean 't-114'?, or open it first: `wakerail job open --ticket T-141`"
         ]
+        other = await client.ask("run", RunSequence(sequence="rail-check", job="t-114", family="other"))
+        assert other.says == "job t-114 is a fenmoor-t3, not a 'other'; leave the family out"
         (shop.folder / "port.jpg").write_bytes(b"a photo" * 100_000)
         note = NoteJob(job="t-114", text="corrosion at the port", spent_s=1500.0)
         _, _, run = await asyncio.gather(
@@ -44,6 +49,9 @@ async def test_a_job_from_intake_to_being_forgotten(shop, project):
         )
         assert await run.ends() == 0
         assert shop.verdict(run).job == "t-114"
+        with JournalReader(bench.journal) as reader:
+            (begun,) = reader.events(type=type_of(RunStarted))
+        assert begun.message.data["family"] == "fenmoor-t3"
         code, out, mistakes = await job("show", "t-114", "--json", "--files", "out")
         told = json.loads(out)
         assert (code, mistakes) == (0, ["written: out/port.jpg"])
@@ -54,6 +62,9 @@ async def test_a_job_from_intake_to_being_forgotten(shop, project):
         assert told == (await client.ask("job-show", ShowJob(job="last"))).data
         code, out, _ = await job("forget", "t-114", "--yes")
         assert (code, out) == (0, "job t-114: what was personal is forgotten; 1 file removed\n")
+        await client.ask("job-close", CloseJob(job="t-114", resolution=Resolution.REPAIRED))
+        closed = await client.ask("run", RunSequence(sequence="rail-check", job="t-114"))
+        assert closed.says == "job t-114 is closed; `wakerail job resume t-114` opens it again"
         bare = (await client.ask("job-show", ShowJob(job="t-114"))).data
         assert (bare["runs"], bare["spent_s"], bare["intake"]["customer"]) == (told["runs"], 1500.0, "")
         assert [file for file in (shop.folder / "files").rglob("*") if file.is_file()] == []
@@ -61,11 +72,11 @@ async def test_a_job_from_intake_to_being_forgotten(shop, project):
         async with asyncio.timeout(10), contextlib.aclosing(events):
             async for _, event in events:
                 heard.append(event)
-                if event.type == "wakerail.job-forgotten.v1":
+                if event.type == "wakerail.job-closed.v1":
                     break
         assert SECRET not in bench.daemon.out + bench.daemon.err
     kinds = [event.type.split(".")[1] for event in heard]
-    assert sorted(kinds) == ["job-file-kept", "job-forgotten", "job-noted", "job-opened"]
+    assert sorted(kinds) == ["job-closed", "job-file-kept", "job-forgotten", "job-noted", "job-opened"]
     for event in heard:
         schema = json.loads((project / "docs" / "schemas" / f"event.{event.type.split('.')[1]}.json").read_text())
         jsonschema.validate(json.loads(encode(event)), schema)
