@@ -63,7 +63,8 @@ def _cadence_rows() -> tuple[CadenceRow, ...]:
 class SequenceRun:
     """One run of a plan. ``done`` gives the verdict, or the error that kept it from being made durable.
 
-    Build it on the event loop. ``history`` tells of earlier runs, ``make_reader`` builds the boot reader of a watch.
+    Build it on the event loop. ``job`` is the one it belongs to, ``history`` tells of earlier runs, ``make_reader``
+    builds the boot reader of a watch.
     """
 
     def __init__(
@@ -82,7 +83,7 @@ class SequenceRun:
         self.done: asyncio.Future[Verdict] = loop.create_future()
         self._plan = plan
         self._bench = bench
-        self._job = job
+        self.job = job
         self._operator = operator
         self._started = rfc3339(now)
         self._start_s = bench.clock.monotonic_s()
@@ -105,7 +106,7 @@ class SequenceRun:
         self._context = context = RunContext(
             run=self.id,
             sequence=self._plan.sequence.name,
-            job=self._job,
+            job=self.job,
             bench=self._bench,
             history=self._history,
             values=self._plan.values,
@@ -179,7 +180,7 @@ class SequenceRun:
                 roles=dict(plan.roles),
                 cautions=list(plan.sequence.cautions),
                 family=plan.family.name if plan.family is not None else "",
-                job=self._job,
+                job=self.job,
                 operator=self._operator,
                 at_s=self._start_s,
             )
@@ -316,7 +317,7 @@ class SequenceRun:
             plan=self._plan,
             bench=self._bench,
             run=self.id,
-            job=self._job,
+            job=self.job,
             operator=self._operator,
             started=self._started,
             start_s=self._start_s,

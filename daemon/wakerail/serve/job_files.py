@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -23,12 +24,18 @@ _FILE_NAME = re.compile(r"^[^/\\\x00-\x1f]{1,200}$")
 
 
 class JobFiles:
-    """Answers them. ``files`` is where files are kept; None if the journal is a database and nobody said."""
+    """Answers them. ``files`` is where files are kept; None if the journal is a database and nobody said.
 
-    def __init__(self, bench: Bench, desk: JobDesk, journal: str, files: Path | None) -> None:
+    ``runs_of`` tells the runs of a job that are in progress: what they still write must not be forgotten too early.
+    """
+
+    def __init__(
+        self, bench: Bench, desk: JobDesk, journal: str, files: Path | None, runs_of: Callable[[str], list[str]]
+    ) -> None:
         self._bench = bench
         self._desk = desk
         self._journal = journal
+        self._runs_of = runs_of
         self._files = None if files is None else FileStore(files)
 
     def handle(self, requests: Requests) -> None:
@@ -66,6 +73,8 @@ class JobFiles:
             raise ConfigInvalid("to forget cannot be undone; say that you mean it (`confirmed`)")
         async with self._desk.turn:
             job, files = await self._desk.read(lambda book: self._files_of(book, args.job))
+            if runs := self._runs_of(job.name):
+                raise ConfigInvalid(f"job {job.name} has a run in progress ({runs[0]}); forget it once that has ended")
             # The files first: until their hashes are emptied they can be found, and all of it may be asked again.
             for sha256 in files.to_remove:
                 await asyncio.to_thread(self._store().remove, sha256)

@@ -55,6 +55,10 @@ class Runs:
         requests.handle("instruments", self._instruments)
         requests.handle("sequences", self._sequences)
 
+    def of_job(self, job: str) -> list[str]:
+        """Return the runs of a job that are in progress."""
+        return [run.id for run in self._running.values() if run.job == job]
+
     async def abort_all(self, why: str) -> list[Verdict]:
         """Take no new runs, end every run in progress, and return the verdicts that they still gave."""
         self._closed = True

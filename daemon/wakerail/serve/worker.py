@@ -81,9 +81,9 @@ async def serve(
         bench = Bench(config, clock, bus, journal, standing)
         jobs = JobDesk(bench, config.journal, config.devices)
         jobs.handle(requests)
-        JobFiles(bench, jobs, config.journal, config.files).handle(requests)
         runs = Runs(bench, config.sequences, JournalHistory(config.journal), jobs)
         runs.handle(requests)
+        JobFiles(bench, jobs, config.journal, config.files, runs.of_job).handle(requests)
         SafeByHand(bench, runs).handle(requests)
 
         def status(state: InstrumentState, words: str) -> Status:

@@ -36,9 +36,12 @@ class Desk:
 
     Refused = Refused
 
-    def __init__(self, bench: str, requests: Requests, bus: Bus, clock: SimulatedClock) -> None:
+    def __init__(
+        self, bench: str, requests: Requests, bus: Bus, clock: SimulatedClock, running: dict[str, list[str]]
+    ) -> None:
         self.bench = bench
         self.clock = clock
+        self.running = running  # by job, the runs in progress
         self.announced: list[tuple[str, Event, int | None]] = []
         self._requests = requests
         self._numbers = itertools.count()
@@ -86,12 +89,13 @@ def _desks(url: str, tmp_path: Path) -> OpenDesk:
             instruments=(),
         )
         bus, requests = Bus(), Requests()
+        running: dict[str, list[str]] = {}
         async with await Journal.open(url, bench=bench, clock=clock) as journal:
             bench_ = Bench(config, clock, bus, journal)
             desk = JobDesk(bench_, url, devices)
             desk.handle(requests)
-            JobFiles(bench_, desk, url, config.files).handle(requests)
-            yield Desk(bench, requests, bus, clock)
+            JobFiles(bench_, desk, url, config.files, lambda job: running.get(job, [])).handle(requests)
+            yield Desk(bench, requests, bus, clock, running)
 
     return open_
 

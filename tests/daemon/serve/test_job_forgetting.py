@@ -188,3 +188,14 @@ async def test_files_need_a_place(sqlite_desk):
         await ask.opens()
         with pytest.raises(ask.Refused, match=r"name a folder by the key `files` of bench.yaml"):
             await ask("job-keep", job="t-114", name="a.png", media_type="image/png", content="eA==")
+
+
+async def test_a_job_whose_run_is_in_progress_is_not_forgotten_yet(sqlite_desk):
+    """What the run writes at its end repeats its notes."""
+    async with sqlite_desk() as ask:
+        await ask.opens()
+        ask.running["t-114"] = ["run-0001"]
+        with pytest.raises(ask.Refused, match=r"job t-114 has a run in progress \(run-0001\)"):
+            await ask("job-forget", job="t-114", confirmed=True)
+        ask.running.clear()
+        assert (await ask("job-forget", job="t-114", confirmed=True))["erased"]
