@@ -56,6 +56,7 @@ def read_plan(top: Section) -> FamilyPlan:
             time_s=watch.quantity("time", "s", low=1.0, high=_LONGEST_S),
             miss=watch.quantity("miss", "1", low=0.0, high=0.5),
             false=watch.quantity("false", "1", low=0.0, high=0.5),
+            comes_and_goes=watch.quantity("comes-and-goes", "1", default=0.0, low=0.0, high=1.0),
         ),
         missing=_missing(section, causes),
         checks=tuple(

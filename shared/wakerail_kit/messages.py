@@ -14,6 +14,7 @@ from msgspec import Meta, Struct
 
 from wakerail_kit.job_requests import JOB_VERBS
 from wakerail_kit.outcome import Finding, Outcome
+from wakerail_kit.plan_requests import PLAN_VERBS
 
 VERDICT_SCHEMA_VERSION = 1
 
@@ -308,6 +309,7 @@ ASK_VERBS: dict[str, type[Struct]] = {
     "instruments": ListInstruments,
     "sequences": ListSequences,
     **JOB_VERBS,
+    **PLAN_VERBS,
 }
 
 

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-from msgspec import Struct
+from typing import Annotated
+
+from msgspec import Meta, Struct
+
+#: How many boots a try may have.
+Boots = Annotated[int, Meta(ge=1, le=99)]
+Text = Annotated[str, Meta(max_length=400)]
 
 
 class PlanAdvise(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Ask what to do next in the isolation of a job. ``boots``: in each try, for a fault that comes and goes."""
 
     job: str
-    boots: int = 1
+    boots: Boots = 1
     operator: str = ""
 
 
@@ -20,7 +26,7 @@ class PlanObserve(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     """
 
     job: str
-    said: str = ""
+    said: Text = ""
     run: str = ""
     done: list[str] | None = None
     operator: str = ""
@@ -38,14 +44,23 @@ class PlanWhatIf(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Ask what would be next if this were ``seen``; nothing is kept."""
 
     job: str
-    seen: list[str] = []
-    boots: int = 1
+    seen: list[Text] = []
+    boots: Boots = 1
 
 
 class PlanStats(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Ask what the shop has seen of a family, or of all that have a plan."""
 
     family: str = ""
+
+
+PLAN_VERBS: dict[str, type[Struct]] = {
+    "plan-advise": PlanAdvise,
+    "plan-observe": PlanObserve,
+    "plan-undo": PlanUndo,
+    "plan-whatif": PlanWhatIf,
+    "plan-stats": PlanStats,
+}
 
 
 # --- answers ---
@@ -113,10 +128,14 @@ class PlanAdvice(Struct, frozen=True, kw_only=True):
 
 
 class PlanObserved(Struct, frozen=True, kw_only=True):
-    """What came of an observation: the numbers under which it counts (none if it tells nothing), and a sentence."""
+    """What came of an observation: the numbers under which it counts (none if it tells nothing), and a sentence.
+
+    ``shown`` is whether a boot rather showed the fault than not; None where it is not about a boot.
+    """
 
     numbers: list[int]
     says: str
+    shown: bool | None = None
 
 
 class CauseStats(Struct, frozen=True, kw_only=True):

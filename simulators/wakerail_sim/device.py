@@ -24,6 +24,7 @@ BROWN_OUT_S = 0.1
 COLLAPSE_SHARE = 0.5  # below that it resets at once
 RUNS_BEFORE_SLEEP_S = 6.0
 RUNS_BEFORE_RESTART_S = 4.0  # with restart-at-stage:running, which has no end to be half-way to
+MISSED_AFTER_S = 180.0  # with missing-part-restart: the watchdog waits for the part that is not there
 _BRIDGE_COLD_A, _BRIDGE_WARM_A, _BRIDGE_WARMS_S = 0.120, 0.080, 15.0
 _BRIDGE_RISE_K = 45.0
 _UPSET_STREAM, _UPSET_TIME_STREAM = 13, 14
@@ -132,6 +133,8 @@ class Device:
         watchdog_s = self._faults.amount("watchdog-restart")
         if watchdog_s is not None:
             self._restarts.append(self._agenda.after(steps_of(watchdog_s), self._restart))
+        if "missing-part-restart" in self._faults:
+            self._restarts.append(self._agenda.after(steps_of(MISSED_AFTER_S), self._restart_for_want))
         chance = self._faults.amount("intermittent-restart")
         if chance is not None and self._noise.one_uniform(_UPSET_STREAM, self.boots) < chance:
             at_s = _BOOT_S * self._noise.one_uniform(_UPSET_TIME_STREAM, self.boots)
@@ -144,6 +147,10 @@ class Device:
 
     def _restart_for_part(self) -> None:
         if self._faults.names("part-restart") - self.unplugged:
+            self._restart()
+
+    def _restart_for_want(self) -> None:
+        if self._faults.names("missing-part-restart") & self.unplugged:
             self._restart()
 
     def _enter(self, stage: Stage) -> None:

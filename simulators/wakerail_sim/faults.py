@@ -71,6 +71,12 @@ FAULTS: dict[str, FaultSort] = {
     "part-restart": FaultSort(
         "restarts in system until that part is unplugged", Where.LOAD, Takes.PART, example="scanner"
     ),
+    "missing-part-restart": FaultSort(
+        "restarts three minutes after its boot began, for want of that part while it is unplugged",
+        Where.LOAD,
+        Takes.PART,
+        example="front-sensor",
+    ),
     "intermittent-restart": FaultSort(
         "each boot restarts with that probability", Where.LOAD, "1", 0.3, 0.0, 1.0, "0.3"
     ),

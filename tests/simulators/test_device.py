@@ -147,6 +147,20 @@ def test_the_watchdog_restarts_near_three_minutes(lab: Any) -> None:
     assert bench.stage is Stage.RESTARTING  # counted from its second boot
 
 
+def test_a_device_restarts_for_want_of_a_part_while_it_is_unplugged(lab: Any) -> None:
+    bench = lab("missing-part-restart:front-sensor")
+    bench.world.device.unplugged.add("front-sensor")
+    pressed(bench)
+    bench.run(179.9)
+    assert bench.stage is Stage.RUNNING
+    bench.run(0.2)
+    assert bench.stage is Stage.RESTARTING
+    with bench.world.present():
+        bench.world.device.unplugged.discard("front-sensor")
+    bench.run(20.0)
+    assert bench.stages(200.0, every=0.2) == [Stage.RUNNING]
+
+
 def test_a_part_makes_it_restart_until_that_part_is_unplugged(lab: Any) -> None:
     bench = pressed(lab("part-restart:scanner"))
     seen = bench.stages(15.0)

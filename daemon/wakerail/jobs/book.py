@@ -33,17 +33,17 @@ class JobBook:
 
     def jobs(self, *, state: JobState | None = None) -> list[Job]:
         """Return the jobs, or those in one state, the one opened last before the others."""
-        found = fold(self._events())
+        found = fold(self.events())
         return [job for job in reversed(found.values()) if state in {None, job.state}]
 
     def names(self) -> list[str]:
         """Return the names of all jobs, the one opened last before the others; quicker than all that is in them."""
-        opened = [data.job for data, _, _ in self._events(types=(type_of(JobOpened),)) if isinstance(data, JobOpened)]
+        opened = [data.job for data, _, _ in self.events(types=(type_of(JobOpened),)) if isinstance(data, JobOpened)]
         return list(dict.fromkeys(opened))[::-1]
 
     def find(self, name: str) -> Job | None:
         """Return the job of that name, or None."""
-        return fold(self._events(name)).get(name)
+        return fold(self.events(name)).get(name)
 
     def job(self, which: str) -> Job:
         """Return the job of that name, in letters of any case, or the one opened last (``last``).
@@ -73,7 +73,7 @@ class JobBook:
             if one is not None and one.job is not None and one.job.lower() == job.lower()
         ]
 
-    def _events(
+    def events(
         self, job: str | None = None, types: tuple[str, ...] = JOB_TYPES
     ) -> Iterator[tuple[EventData, str, str]]:
         """Yield the events of all jobs, or of one, oldest first, each with its time and its bench."""

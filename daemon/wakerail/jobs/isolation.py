@@ -6,43 +6,46 @@ Pure: a job and a family's plan go in. The journal is the state; whoever has the
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import msgspec
 
 from wakerail.jobs.job import Job
 from wakerail.planning.course import Course, check, words
-from wakerail.planning.learning import learned, missing_as_seen
+from wakerail.planning.learning import learned
 from wakerail.planning.model import FamilyPlan
 from wakerail.planning.observations import BootWatched, CheckSeen, Observation, SignSeen
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.job_events import IsolationObserved, Resolution
 
 BOOT, CHECK, SIGN = "boot", "check", "sign"
+_AS_IS_FEARED = 0.5
 
 
 @dataclass(frozen=True, slots=True)
 class Isolation:
-    """A job's isolation as far as it has come. ``seen`` are the events behind the course's observations, in order.
-
-    ``plan_stated`` is the family's plan as the shop learned it, that of the course with what this job's boots show of
-    how often the fault stays away.
-    """
+    """A job's isolation as far as it has come. ``seen`` are the events behind the course's observations, in order."""
 
     job: Job
-    plan_stated: FamilyPlan
     course: Course
     seen: tuple[IsolationObserved, ...] = ()
 
     @property
     def plan(self) -> FamilyPlan:
-        """The plan of the course."""
+        """The family's plan as the shop has learned it."""
         return self.course.plan
 
-    def with_seen(self, observation: Observation, *, said: str, operator: str = "") -> Isolation:
-        """Return it with one more observation. Raises ConfigInvalid, in one line, for one that cannot be."""
-        course = course_of(self.plan_stated, [*self.course.observations, observation])
+    def with_seen(self, observation: Observation, *, operator: str = "") -> Isolation:
+        """Return it with one more observation, as an event in the plan's words.
+
+        Raises ConfigInvalid, in one line, for one that cannot be.
+        """
+        course = self.course.seen(observation)
         number = max([self.job.last_number, *(one.number for one in self.seen)]) + 1
-        event = observed(self.job.name, number, observation, says=said, operator=operator)
-        return Isolation(self.job, self.plan_stated, course, (*self.seen, event))
+        event = observed(self.job.name, number, observation, operator=operator)
+        said = told(course.plan, event)
+        event = msgspec.structs.replace(event, says=f"{said[:1].upper()}{said[1:]}.")
+        return Isolation(self.job, course, (*self.seen, event))
 
     def number_of(self, number: int | None) -> int:
         """Return the number of an observation that counts, of the newest if none is named. Raises ConfigInvalid."""
@@ -65,22 +68,17 @@ def isolation_of(job: Job, plan: FamilyPlan, jobs: Iterable[Job], *, boots: int 
     an observation that the plan does not know (any more), or that contradicts the others; its number is said.
     """
     known = learned_plan(plan, (other for other in jobs if other.name != job.name)).watched_in_boots(boots)
+    if boots > 1:  # whoever asks for that knows that it comes and goes, or fears it
+        watching = replace(known.watching, comes_and_goes=max(known.watching.comes_and_goes, _AS_IS_FEARED))
+        known = replace(known, watching=watching)
     for event in job.observations:
         try:
             check(known, observation_of(event))
         except ConfigInvalid as wrong:
             raise ConfigInvalid(f"job {job.name}, observation {event.number}: {'; '.join(wrong.problems)}") from None
-    course = course_of(known, [observation_of(event) for event in job.observations])
-    return Isolation(job, known, course, job.observations)
-
-
-def course_of(plan: FamilyPlan, observations: Sequence[Observation]) -> Course:
-    """Return the course of these observations. Raises ConfigInvalid, in one line, for one that cannot be."""
-    course = Course(missing_as_seen(plan, observations), tuple(observations))
-    for observation in observations:
-        check(plan, observation)
+    course = Course(known, tuple(observation_of(event) for event in job.observations))
     _ = course.belief
-    return course
+    return Isolation(job, course, job.observations)
 
 
 def observation_of(event: IsolationObserved) -> Observation:
@@ -93,17 +91,10 @@ def observation_of(event: IsolationObserved) -> Observation:
 
 
 def observed(
-    job: str,
-    number: int,
-    observation: Observation,
-    *,
-    says: str,
-    finding: str = "",
-    run: str | None = None,
-    operator: str = "",
+    job: str, number: int, observation: Observation, *, says: str = "", operator: str = ""
 ) -> IsolationObserved:
-    """Return an observation as an event; ``finding`` is what the run of a boot concluded."""
-    kind, name, done, certainty, interval_s = BOOT, finding, frozenset[str](), 1.0, None
+    """Return an observation as an event."""
+    kind, name, done, certainty, interval_s = BOOT, "", frozenset[str](), 1.0, None
     if isinstance(observation, SignSeen):
         kind, name = SIGN, observation.sign
     elif isinstance(observation, CheckSeen):
@@ -118,7 +109,6 @@ def observed(
         done=sorted(done),
         certainty=round(certainty, 4),
         interval_s=interval_s,
-        run=run,
         says=says,
         operator=operator,
     )

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import datetime
 
 from wakerail.jobs.isolation import Isolation, learned_plan, teaching, told
 from wakerail.jobs.job import Job
-from wakerail.planning.advice import Advice, RunCheck, Try
+from wakerail.planning.advice import RunCheck, Try, advise
 from wakerail.planning.belief import prior
 from wakerail.planning.ending import Ending
 from wakerail.planning.model import Action, FamilyPlan
@@ -19,9 +20,16 @@ from wakerail_kit.plan_requests import CauseShare, CauseStats, Deed, FamilyStats
 TRY, CHECK, END = "try", "check", "end"
 
 
-def answer_of(isolation: Isolation, advice: Advice, jobs: Iterable[Job]) -> PlanAdvice:
-    """Return advice as it is answered. ``jobs`` are those that may have taught."""
+def answer_of(isolation: Isolation, jobs: Iterable[Job]) -> PlanAdvice:
+    """Return where an isolation stands and what is next, as it is answered. ``jobs`` are those that may have taught.
+
+    Nothing is unplugged before a boot was watched with everything connected: what is the fault is seen there.
+    """
     plan, course = isolation.plan, isolation.course
+    advice = advise(course)
+    if not course.watched:
+        why = "Boot with everything connected: to see the fault, and how it shows itself."
+        advice = replace(advice, next=Try((), (), frozenset(), plan.watching.try_s, why))
     return PlanAdvice(
         job=isolation.job.name,
         family=plan.family,
@@ -53,8 +61,14 @@ def _step_of(plan: FamilyPlan, step: Try | RunCheck | Ending) -> PlanStep:
         to_do=[deed_of(plan.action[name]) for name in step.to_do],
         done=sorted(step.done),
         time_s=step.time_s,
-        notes=list(step.notes),
+        notes=[*step.notes, *_how_to_boot(plan, step)],
     )
+
+
+def _how_to_boot(plan: FamilyPlan, step: Try) -> list[str]:
+    """Return how the boot is prompted, where a way is lost."""
+    left = plan.boot_ways(step.done)
+    return [] if len(left) == len(plan.ways) else [f"Prompt the boot by: {', or '.join(way.name for way in left)}."]
 
 
 def deed_of(action: Action) -> Deed:

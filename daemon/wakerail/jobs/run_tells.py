@@ -48,7 +48,7 @@ class RunSeen:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What a run tells: observations (none if nothing), and one sentence on what it is worth."""
+    """What a run tells: observations, or none and why. ``says`` is what else their worth needs, or empty."""
 
     observations: tuple[Observation, ...]
     says: str
@@ -62,7 +62,7 @@ def told_by(isolation: Isolation, run: RunSeen, cadence_signs: frozenset[str]) -
     """
     verdict, plan, job = run.verdict, isolation.plan, isolation.job
     name = verdict.sequence.name
-    if verdict.job != job.name:
+    if (verdict.job or "").lower() != job.name:
         whose = f"job {verdict.job}" if verdict.job else "no job"
         raise ConfigInvalid(f"run {verdict.run} belongs to {whose}, not to {job.name}")
     if (before := next((one.number for one in isolation.seen if one.run == verdict.run), None)) is not None:
@@ -82,7 +82,7 @@ def _of_check(isolation: Isolation, run: RunSeen) -> Told:
     if verdict.outcome not in {Outcome.PASSED, Outcome.FAILED}:
         return _nothing(verdict)
     failed = any(step.outcome is Outcome.FAILED for step in verdict.steps)
-    says = f"The {name} {'failed' if failed else 'passed'}."
+    says = ""
     if failed and verdict.outcome is Outcome.PASSED:
         says = f"The {name} failed at first and passed in the end; that it failed is what tells of the cause."
     return Told((CheckSeen(name, float(failed)),), says)
@@ -151,13 +151,13 @@ def _shown_says(isolation: Isolation, run: RunSeen) -> str:
         if tells(plan, run.done, isolation.course.usual_s):
             return f"{why} It came that far, so the boot counts as clean."
         return f"{why} So it tells nothing of the cause."
-    return "The fault was seen."
+    return ""
 
 
 def _clean_says(isolation: Isolation, run: RunSeen) -> str:
     if tells(isolation.plan, run.done, isolation.course.usual_s):
-        return "The fault was not seen."
-    return "The fault was not seen, but it is not known to be fast enough to have shown by now."
+        return ""
+    return "The fault is not known to be fast enough to have shown by now."
 
 
 def _nothing(verdict: Verdict) -> Told:

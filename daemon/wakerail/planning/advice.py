@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from wakerail.planning.belief import update
+from wakerail.planning.belief import Belief, update
 from wakerail.planning.course import Course
 from wakerail.planning.ending import Ending, early_ending, first_clean, has_come_back, named, nothing_left
 from wakerail.planning.exact import MOST_CANDIDATES, ExactPlan
 from wakerail.planning.lookahead import LookAhead
 from wakerail.planning.model import Check
 from wakerail.planning.observations import CheckSeen
-from wakerail.planning.problem import Problem, bits, make_problem
+from wakerail.planning.problem import Layout, Problem, bits
 from wakerail.planning.telling import tell_check, tell_try
 
 #: Candidates that are together this share of what may be wrong at the end are left out of the reckoning.
@@ -59,7 +59,8 @@ def advise(course: Course) -> Advice:
     belief, plan = course.belief, course.plan
     ranked = tuple(belief.ranked)
     left_out = _LEFT_OUT * (1.0 - plan.confirm)
-    problem = make_problem(plan, belief, course.usual_s, left_out=left_out)
+    layout = Layout(plan, course.usual_s)
+    problem = layout.problem(belief, left_out=left_out)
     done = sum(1 << number for number, name in enumerate(problem.actions) if name in course.done)
     cleared = first_clean(course) is not None
     place, sure = _leading(course, problem)
@@ -71,9 +72,9 @@ def advise(course: Course) -> Advice:
         return Advice(ranked, ended, 0.0, exact=True)
     expected_s, after, exact = _best_try(problem, done, cleared)
     if after is None:  # what is left to tell are two causes at once, each pair unlikely
-        problem = make_problem(plan, belief, course.usual_s, left_out=left_out, pairs_from=0.0)
+        problem = layout.problem(belief, left_out=left_out, pairs_from=0.0)
         expected_s, after, exact = _best_try(problem, done, cleared)
-    check = _worthwhile_check(course, problem, done, cleared)
+    check = _worthwhile_check(course, layout, problem, done, cleared)
     if check is not None:
         saving_s, best = check
         run = RunCheck(best.name, best.time_s, tell_check(course, best))
@@ -137,7 +138,9 @@ def _checks_left(course: Course) -> list[Check]:
     return [check for check in course.plan.checks if check.name not in run]
 
 
-def _worthwhile_check(course: Course, problem: Problem, done: int, cleared: bool) -> tuple[float, Check] | None:
+def _worthwhile_check(
+    course: Course, layout: Layout, problem: Problem, done: int, cleared: bool
+) -> tuple[float, Check] | None:
     """Return the check that saves most and how much, compared by runs; None if none pays its time."""
     checks = _checks_left(course)
     if not checks:
@@ -151,14 +154,22 @@ def _worthwhile_check(course: Course, problem: Problem, done: int, cleared: bool
         for failed, weight in ((1.0, chance), (0.0, 1.0 - chance)):
             if weight > 0.0:
                 then = update(plan, belief, CheckSeen(check.name, failed), course.usual_s)
-                if max(map(then.of_any, problem.candidates)) >= plan.confirm:
+                if _surest(then, problem) >= plan.confirm:
                     continue  # it would be named at once
-                left = make_problem(plan, then, course.usual_s, left_out=_LEFT_OUT * (1.0 - plan.confirm))
+                left = layout.problem(then, left_out=_LEFT_OUT * (1.0 - plan.confirm))
                 after_s += weight * LookAhead(left, done, cleared=cleared).rough_s
         saving_s = now_s - after_s
         if saving_s > 0.0 and (best is None or saving_s > best[0]):
             best = saving_s, check
     return best
+
+
+def _surest(belief: Belief, problem: Problem) -> float:
+    """Return how likely the likeliest candidate is."""
+    return max(
+        belief.of_any(causes) if len(causes) > 1 else sum(belief.of_cause[cause] for cause in causes)
+        for causes in problem.candidates
+    )
 
 
 def make_try(course: Course, problem: Problem, done: int, after: int, why: str = "") -> Try:

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from wakerail.planning.model import FamilyPlan
-from wakerail.planning.observations import Observation, likelihood
+from wakerail.planning.observations import Observation, likelihoods
 
 #: What is less likely than this given all before cannot be; only rates of error of zero come to it.
-_IMPOSSIBLE = 1e-12
+IMPOSSIBLE = 1e-12
 
 
 @dataclass(frozen=True)
@@ -69,13 +69,21 @@ def prior(plan: FamilyPlan) -> Belief:
 class Contradiction(ValueError):
     """An observation that no cause explains after what was seen before."""
 
+    WHY = "no cause that is left could have shown it"
+
+
+def weigh(
+    plan: FamilyPlan, weights: Mapping[frozenset[str], float], observation: Observation, usual_s: float | None
+) -> dict[frozenset[str], float]:
+    """Return the weight of each hypothesis times how likely it would have shown an observation."""
+    chance = likelihoods(plan, observation, usual_s)
+    return {causes: weight * chance(causes) for causes, weight in weights.items()}
+
 
 def update(plan: FamilyPlan, belief: Belief, observation: Observation, usual_s: float | None = None) -> Belief:
     """Return the belief after an observation. Raises Contradiction if nothing that is left could have shown it."""
-    weighed = {
-        causes: share * likelihood(plan, observation, causes, usual_s) for causes, share in belief.probability.items()
-    }
+    weighed = weigh(plan, belief.probability, observation, usual_s)
     total = math.fsum(weighed.values())
-    if total <= _IMPOSSIBLE:
-        raise Contradiction("no cause that is left could have shown it")
+    if total <= IMPOSSIBLE:
+        raise Contradiction(Contradiction.WHY)
     return Belief({causes: value / total for causes, value in weighed.items()})

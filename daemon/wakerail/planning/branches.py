@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from wakerail.planning.belief import Contradiction, prior, update
 from wakerail.planning.course import Course, words
 from wakerail.planning.observations import BootWatched, CheckSeen, Observation
+from wakerail_kit.errors import ConfigInvalid
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,20 +26,16 @@ class Branch:
 
 def branches(course: Course) -> tuple[Branch, ...]:
     """Return the branches of a course in their order. Raises ConfigInvalid as ``Course.belief`` does."""
-    found, _ = [], course.belief
-    belief = prior(course.plan)
-    for observation in course.observations:
-        after = update(course.plan, belief, observation, course.usual_s)
-        branch = Branch(words(course.plan, observation), after.share)
+    found = []
+    for number, observation in enumerate(course.observations):
+        before = replace(course, observations=course.observations[:number])
+        branch = Branch(words(course.plan, observation), before.seen(observation).belief.share)
         other = _other(observation)
         if other is not None:
-            try:
-                instead = update(course.plan, belief, other, course.usual_s).share
+            with contextlib.suppress(ConfigInvalid):  # it could not have gone that way
+                instead = before.seen(other).belief.share
                 branch = replace(branch, other_says=words(course.plan, other), other=instead)
-            except Contradiction:
-                pass
         found.append(branch)
-        belief = after
     return tuple(found)
 
 

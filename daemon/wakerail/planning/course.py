@@ -5,11 +5,12 @@ A course is a fold over its observations and nothing else, so that a wrong answe
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from wakerail.planning.belief import Belief, Contradiction, prior, update
+from wakerail.planning.belief import IMPOSSIBLE, Belief, Contradiction, prior, weigh
 from wakerail.planning.model import FamilyPlan
 from wakerail.planning.observations import BootWatched, CheckSeen, Observation, SignSeen, restarts_by_itself
 from wakerail_kit.errors import ConfigInvalid
@@ -49,17 +50,35 @@ class Course:
     @cached_property
     def belief(self) -> Belief:
         """How likely each cause is. Raises ConfigInvalid for observations that contradict each other."""
-        belief = prior(self.plan)
+        found: dict[frozenset[str], float] = {}
+        for _, weights in self._joint:
+            for causes, weight in weights.items():
+                found[causes] = found.get(causes, 0.0) + weight
+        return Belief(found)
+
+    @cached_property
+    def miss(self) -> float:
+        """How often a boot misses the fault, as far as this course tells: the mean. Raises as ``belief`` does."""
+        return sum(plan.watching.miss * math.fsum(weights.values()) for plan, weights in self._joint)
+
+    @cached_property
+    def _joint(self) -> list[tuple[FamilyPlan, Mapping[frozenset[str], float]]]:
+        """For each steadiness of the fault the probability of it and of each hypothesis together."""
+        start = prior(self.plan).probability
+        found: list[tuple[FamilyPlan, Mapping[frozenset[str], float]]] = [
+            (plan, {causes: part * share for causes, share in start.items()}) for plan, part in self.plan.steadiness
+        ]
         for number, observation in enumerate(self.observations, 1):
-            try:
-                belief = update(self.plan, belief, observation, self.usual_s)
-            except Contradiction as wrong:
+            weighed = [(plan, weigh(plan, weights, observation, self.usual_s)) for plan, weights in found]
+            total = math.fsum(math.fsum(weights.values()) for _, weights in weighed)
+            if total <= IMPOSSIBLE:
                 before = "what was seen before" if number > 1 else "what is known of the family"
-                raise ConfigInvalid(
-                    f"observation {number} ({words(self.plan, observation)}) contradicts {before}: {wrong}; "
-                    "undo the one that was wrong"
-                ) from None
-        return belief
+                says = f"observation {number} ({words(self.plan, observation)}) contradicts {before}"
+                raise ConfigInvalid(f"{says}: {Contradiction.WHY}; undo the one that was wrong")
+            found = [
+                (plan, {causes: weight / total for causes, weight in weights.items()}) for plan, weights in weighed
+            ]
+        return found
 
     def seen(self, observation: Observation) -> Course:
         """Return the course with one more observation. Raises ConfigInvalid, in one line, for one that cannot be."""

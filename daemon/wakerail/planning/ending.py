@@ -131,7 +131,7 @@ def contrary_chance(course: Course, causes: frozenset[str]) -> float:
 
     Each try has its own chance to be contrary, so the number of them has a Poisson binomial distribution.
     """
-    plan = course.plan
+    plan = course.plan.missed_in(course.miss)
     count, chances = 0, [1.0]
     for watched in course.watched:
         if not _tells(course, watched):

@@ -1,4 +1,4 @@
-"""What closed jobs teach: the weights of the causes as Dirichlet counts; and what the boots of a job teach."""
+"""What a shop's closed jobs teach: the weights of the causes as Dirichlet counts."""
 
 from __future__ import annotations
 
@@ -7,25 +7,8 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from wakerail.planning.model import FamilyPlan
-from wakerail.planning.observations import BootWatched, Observation
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.hints import nearest
-
-#: The stated chance that a boot misses the fault counts as so many boots with everything connected.
-_MISS_STRENGTH = 2.0
-
-
-def missing_as_seen(plan: FamilyPlan, observations: Iterable[Observation]) -> FamilyPlan:
-    """Return the plan with the chance that a boot misses the fault as this job's own boots show it.
-
-    With everything connected the fault is there, whatever its cause, so each clean boot among those is a miss: the
-    mean of a beta distribution, never below what is stated. So a clean boot of a fault that comes and goes weighs
-    little, and many of them weigh what they should.
-    """
-    shown = [one.shown for one in observations if isinstance(one, BootWatched) and not plan.off(one.done)]
-    stated = plan.watching.miss
-    miss = (_MISS_STRENGTH * stated + sum(1.0 - one for one in shown)) / (_MISS_STRENGTH + len(shown))
-    return replace(plan, watching=replace(plan.watching, miss=max(stated, miss)))
 
 
 def learned(plan: FamilyPlan, closed: Iterable[frozenset[str]]) -> FamilyPlan:

@@ -92,7 +92,7 @@ class LookAhead:
         mass = problem.weight(problem.all)
         tried: set[int] = set()
         for row in self._rows(problem.all):
-            runs = self._runs(row)
+            runs = self._runs(row, cleared=self.cleared)
             on, end = runs.back if self.cleared else runs.fresh, len(row)
             beginning = 0
             for place, one in enumerate(row[:-1], 1):
@@ -122,7 +122,7 @@ class LookAhead:
         """Return about what it costs from suspects that are all off or all on."""
         key = (suspects, off, cleared)
         if key not in self._known:
-            runs = [self._runs(row) for row in self._rows(suspects)]
+            runs = [self._runs(row, cleared=off or cleared) for row in self._rows(suspects)]
             tables = [one.off if off else one.back if cleared else one.fresh for one in runs]
             self._known[key] = min(float(table[0, -1]) for table in tables)
         return self._known[key]
@@ -132,18 +132,22 @@ class LookAhead:
         problem = self.problem
         to_do = 0
         for one in bits(off):
-            if not problem.cuts[one]:
+            chosen = self._chosen[one]
+            if not chosen:
                 return None
-            for cut, cheapest in zip(problem.cuts[one], self._cheapest[one], strict=True):
-                to_do |= self.done & cut or cheapest
+            to_do |= chosen
         after = problem.move(self.done, to_do, problem.bearing(problem.all & ~off) & ~to_do)
         return after if after is not None and problem.off(after) == off else None
 
     @cached_property
-    def _cheapest(self) -> list[list[int]]:
-        """For each candidate and each of its cuts the action that does it soonest."""
-        do_s = self.problem.do_s
-        return [[1 << min(bits(cut), key=lambda one: do_s[one]) for cut in cuts] for cuts in self.problem.cuts]
+    def _chosen(self) -> list[int]:
+        """For each candidate the actions that it is disconnected by: those that are done, else the soonest."""
+        do_s, done = self.problem.do_s, self.done
+
+        def one_of(cut: int) -> int:
+            return done & cut or 1 << min(bits(cut), key=lambda one: do_s[one])
+
+        return [functools.reduce(operator.or_, map(one_of, cuts), 0) for cuts in self.problem.cuts]
 
     @cached_property
     def _unplug_s(self) -> list[float]:
@@ -210,8 +214,8 @@ class LookAhead:
             found.append(problem.off(done) & ~(1 << one))
         return found
 
-    def _runs(self, row: list[int]) -> Runs:
-        """Return the weighted cost of the best plan of splits for every run of a row."""
+    def _runs(self, row: list[int], *, cleared: bool) -> Runs:
+        """Return the weighted cost of the best plan of splits for every run of a row; ``fresh`` unless cleared."""
         problem = self.problem
         count = len(row)
         weight, unplug, replug = (
@@ -234,7 +238,7 @@ class LookAhead:
             first_in, last_in = (sums[2][cut] - sums[2][begin], sums[2][end] - sums[2][cut])
             tries = mass * problem.try_s
             off_first, off_last = off[begin, cut] + mass * first_out, off[cut, end] + mass * last_out
-            for table in (fresh, back):
+            for table in (back,) if cleared else (fresh, back):
                 split = np.minimum(off_first + table[cut, end], off_last + table[begin, cut])
                 table[begin[:, 0], end[:, 0]] = (tries + split).min(axis=1)
             split = np.minimum(

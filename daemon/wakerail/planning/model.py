@@ -12,6 +12,9 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
 
+#: A fault that comes and goes stays away from so many of the boots, each as likely (common practice, no source).
+_COMES_AND_GOES = (0.25, 0.5, 0.75)
+
 
 class CauseSort(StrEnum):
     """What sort of thing a cause is."""
@@ -110,13 +113,21 @@ class Watching:
     """One try at booting: how long it takes, and how often a boot's verdict is wrong.
 
     miss: the chance that a boot shows nothing though the fault is connected; false: that it shows the fault though
-    it is not. boots: how many boots one try has; any that shows the fault makes it shown.
+    it is not. boots: how many boots one try has; any that shows the fault makes it shown. comes_and_goes: the share of
+    faults that show in some boots only; ``miss`` is then for the others.
     """
 
     time_s: float
     miss: float
     false: float
     boots: int = 1
+    comes_and_goes: float = 0.0
+
+    @property
+    def steadiness(self) -> tuple[tuple[float, float], ...]:
+        """How often a boot may miss the fault, each with its share of faults: steady ones, and such as come and go."""
+        more = [miss for miss in _COMES_AND_GOES if miss > self.miss] if self.comes_and_goes else []
+        return ((self.miss, 1.0 - self.comes_and_goes), *((miss, self.comes_and_goes / len(more)) for miss in more))
 
     @property
     def try_s(self) -> float:
@@ -202,6 +213,15 @@ class FamilyPlan:
     def cost_s(self, action: Action) -> float:
         """Return what doing an action costs: its time, and its risk as a share of the damage."""
         return action.do_s + action.risk * self.damage_s
+
+    @cached_property
+    def steadiness(self) -> tuple[tuple[FamilyPlan, float], ...]:
+        """The plan for each steadiness of a fault, with its share of faults."""
+        return tuple((self.missed_in(miss), share) for miss, share in self.watching.steadiness)
+
+    def missed_in(self, share: float) -> FamilyPlan:
+        """Return the plan for a fault of which it is known how often a boot misses it."""
+        return replace(self, watching=replace(self.watching, miss=share, comes_and_goes=0.0))
 
     def watched_in_boots(self, boots: int) -> FamilyPlan:
         """Return the plan with so many boots to a try, as an intermittent fault needs them."""

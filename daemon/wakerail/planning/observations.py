@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 
 from wakerail.planning.model import FamilyPlan, Watching
@@ -64,30 +64,36 @@ def tells(plan: FamilyPlan, done: Iterable[str], usual_s: float | None) -> bool:
 def likelihood(
     plan: FamilyPlan, observation: Observation, causes: frozenset[str], usual_s: float | None = None
 ) -> float:
-    """Return how likely an observation is if these causes are at fault together.
+    """Return how likely an observation is if these causes are at fault together."""
+    return likelihoods(plan, observation, usual_s)(causes)
+
+
+def likelihoods(plan: FamilyPlan, observation: Observation, usual_s: float | None) -> Callable[[frozenset[str]], float]:
+    """Return how likely an observation is, by the causes that are at fault together.
 
     A verdict that is itself only likely counts for what it is worth (virtual evidence: J. Pearl, Probabilistic
     Reasoning in Intelligent Systems, 1988, 2.2.2). What a missing part brings about by itself counts for nothing.
     """
     if isinstance(observation, SignSeen):
         (sign,) = [one for one in plan.signs if one.name == observation.sign]
-        return sign.seen.given(causes)
+        return sign.seen.given
     if isinstance(observation, CheckSeen):
         (check,) = [one for one in plan.checks if one.name == observation.check]
-        return _weighed(check.fails.given(causes), observation.failed)
+        failed = observation.failed
+        return lambda causes: _weighed(check.fails.given(causes), failed)
     shown = observation.shown
     by_itself = restarts_by_itself(plan, observation.done)
     if by_itself is not None and shown >= 0.5:
         low_s, high_s = by_itself
         if observation.interval_s is None:
-            return 1.0  # nobody knows whether it was the fault or the missing part
+            return lambda _: 1.0  # nobody knows whether it was the fault or the missing part
         if low_s <= observation.interval_s <= high_s:
             if not tells(plan, observation.done, usual_s):
-                return 1.0
+                return lambda _: 1.0
             shown = 0.0  # it stayed up for as long as a device without that part can
-    watching = in_boots(plan, observation)
-    connected = not causes <= plan.off(observation.done)
-    return _weighed(1.0 - watching.try_miss if connected else watching.try_false, shown)
+    watching, off = in_boots(plan, observation), plan.off(observation.done)
+    connected, disconnected = _weighed(1.0 - watching.try_miss, shown), _weighed(watching.try_false, shown)
+    return lambda causes: disconnected if causes <= off else connected
 
 
 def in_boots(plan: FamilyPlan, watched: BootWatched) -> Watching:

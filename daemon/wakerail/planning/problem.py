@@ -10,8 +10,8 @@ from __future__ import annotations
 import functools
 import itertools
 import operator
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from wakerail.planning.belief import Belief
@@ -88,10 +88,22 @@ class Problem:
     def off(self, done: int) -> int:
         """Return the candidates that are disconnected while these actions are done."""
         found = 0
-        for one, cuts in enumerate(self.cuts):
-            if cuts and all(done & cut for cut in cuts):
-                found |= 1 << one
+        for bit, cut in self._by_one:
+            if done & cut:
+                found |= bit
+        for bit, cuts in self._by_several:
+            if all(done & cut for cut in cuts):
+                found |= bit
         return found
+
+    @cached_property
+    def _by_one(self) -> tuple[tuple[int, int], ...]:
+        """The candidates, each as its bit, that one set of actions disconnects."""
+        return tuple((1 << one, cuts[0]) for one, cuts in enumerate(self.cuts) if len(cuts) == 1)
+
+    @cached_property
+    def _by_several(self) -> tuple[tuple[int, tuple[int, ...]], ...]:
+        return tuple((1 << one, cuts) for one, cuts in enumerate(self.cuts) if len(cuts) > 1)
 
     def bearing(self, suspects: int) -> int:
         """Return the actions that disconnect any of these candidates."""
@@ -162,64 +174,121 @@ class Problem:
         return 0.0 if away is None else away[0] + self.try_s + self.reversal(candidate, away[1])
 
 
-def make_problem(
-    plan: FamilyPlan, belief: Belief, usual_s: float | None, *, left_out: float = 0.0, pairs_from: float = LIKELY_PAIR
-) -> Problem:
-    """Return the problem for a belief; the unlikeliest candidates are left out, ``left_out`` of all together at most.
+@dataclass(frozen=True)
+class Layout:
+    """What a family's plan gives to every problem of it, whatever the belief; made once for all that are compared.
 
-    Two causes at once are a candidate of their own from the probability ``pairs_from`` on, else left to the belief.
     ``usual_s`` is the time from boot to boot that the fault has shown, as far as it is known.
     """
-    names = [action.name for action in plan.actions]
-    place = {name: 1 << number for number, name in enumerate(names)}
-    needs = {name: sum(place[other] for other in plan.needs[name]) for name in names}
-    spoils = sum(
-        place[name]
-        for name in names
-        if not tells(plan, plan.needs[name], usual_s) and tells(plan, plan.needs[name] - {name}, usual_s)
-    )
-    possible = [name for name in names if plan.boot_ways(plan.needs[name]) and not needs[name] & spoils]
-    cut = {
-        cause.name: sum(place[name] for name in possible if cause.name in plan.action[name].disconnects)
-        for cause in plan.causes
-    }
-    weights: dict[tuple[int, ...], float] = {}
-    for causes, share in belief.probability.items():
-        cuts = tuple(sorted({cut[cause] for cause in causes}))
-        if 0 in cuts or (len(cuts) > 1 and not _possible_together(plan, cuts)):
-            cuts = ()
-        if len(cuts) < 2 or share >= pairs_from:
-            weights[cuts] = weights.get(cuts, 0.0) + share
-    named = {
-        cuts: frozenset(name for name in cut if cut[name] in cuts) if cuts else frozenset(n for n in cut if not cut[n])
-        for cuts in weights
-    }
-    row = sorted(weights, key=lambda cuts: (-weights[cuts], cuts))
-    rest = left_out
-    while len(row) > 1 and weights[row[-1]] <= rest:
-        rest -= weights[row.pop()]
-    return Problem(
-        candidates=tuple(named[cuts] for cuts in row),
-        weights=tuple(weights[cuts] for cuts in row),
-        cuts=tuple(row),
-        actions=tuple(names),
-        needs=tuple(needs[name] for name in names),
-        carries=tuple(sum(place[other] for other in names if name in plan.needs[other]) for name in names),
-        do_s=tuple(plan.cost_s(plan.action[name]) for name in names),
-        undo_s=tuple(plan.action[name].undo_s for name in names),
-        ways=tuple(
-            sum(place[name] for name in names if plan.action[name].disconnects & way.through) for way in plan.ways
-        ),
-        spoils=spoils,
-        try_s=plan.watching.try_s,
-        reversal_s=plan.reversal_s,
-    )
+
+    plan: FamilyPlan
+    usual_s: float | None
+    _known: dict[frozenset[str], tuple[int, ...]] = field(default_factory=dict)
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """The actions in their order; an action's place in it is its bit."""
+        return tuple(action.name for action in self.plan.actions)
+
+    @cached_property
+    def needs(self) -> Mapping[str, int]:
+        """What must be done with each action."""
+        return {name: self._set(self.plan.needs[name]) for name in self.names}
+
+    @cached_property
+    def spoils(self) -> int:
+        """The actions with which a try tells nothing."""
+        plan, usual_s = self.plan, self.usual_s
+        return self._set(
+            name
+            for name in self.names
+            if not tells(plan, plan.needs[name], usual_s) and tells(plan, plan.needs[name] - {name}, usual_s)
+        )
+
+    @cached_property
+    def ways(self) -> tuple[int, ...]:
+        """For each way to prompt the boot the actions that take it away."""
+        return tuple(
+            self._set(action.name for action in self.plan.actions if action.disconnects & way.through)
+            for way in self.plan.ways
+        )
+
+    @cached_property
+    def cut(self) -> Mapping[str, int]:
+        """For each cause the actions that disconnect it and may be done in a try."""
+        plan = self.plan
+        possible = [
+            one
+            for one in plan.actions
+            if plan.boot_ways(plan.needs[one.name]) and not self.needs[one.name] & self.spoils
+        ]
+        return {
+            cause.name: self._set(one.name for one in possible if cause.name in one.disconnects)
+            for cause in plan.causes
+        }
+
+    @cached_property
+    def _undone_with(self) -> tuple[int, ...]:
+        return tuple(self._set(other for other in self.names if name in self.plan.needs[other]) for name in self.names)
+
+    def cuts(self, causes: frozenset[str]) -> tuple[int, ...]:
+        """Return the sets of actions of which one each must be done for these causes to be off; none if they cannot."""
+        if causes not in self._known:
+            cuts = tuple(sorted({self.cut[cause] for cause in causes}))
+            together = len(cuts) < 2 or self._possible_together(cuts)
+            self._known[causes] = cuts if together and 0 not in cuts else ()
+        return self._known[causes]
+
+    def problem(self, belief: Belief, *, left_out: float = 0.0, pairs_from: float = LIKELY_PAIR) -> Problem:
+        """Return the problem for a belief; the unlikeliest candidates are left out, ``left_out`` of all at most.
+
+        Two causes at once are a candidate of their own from the probability ``pairs_from`` on, else left to the belief.
+        """
+        plan, cut = self.plan, self.cut
+        weights: dict[tuple[int, ...], float] = {}
+        for causes, share in belief.probability.items():
+            cuts = self.cuts(causes)
+            if len(cuts) < 2 or share >= pairs_from:
+                weights[cuts] = weights.get(cuts, 0.0) + share
+        named = {
+            cuts: frozenset(name for name in cut if cut[name] in cuts)
+            if cuts
+            else frozenset(name for name in cut if not cut[name])
+            for cuts in weights
+        }
+        row = sorted(weights, key=lambda cuts: (-weights[cuts], cuts))
+        rest = left_out
+        while len(row) > 1 and weights[row[-1]] <= rest:
+            rest -= weights[row.pop()]
+        return Problem(
+            candidates=tuple(named[cuts] for cuts in row),
+            weights=tuple(weights[cuts] for cuts in row),
+            cuts=tuple(row),
+            actions=self.names,
+            needs=tuple(self.needs[name] for name in self.names),
+            carries=self._undone_with,
+            do_s=tuple(plan.cost_s(action) for action in plan.actions),
+            undo_s=tuple(action.undo_s for action in plan.actions),
+            ways=self.ways,
+            spoils=self.spoils,
+            try_s=plan.watching.try_s,
+            reversal_s=plan.reversal_s,
+        )
+
+    def _set(self, names: Iterable[str]) -> int:
+        wanted = frozenset(names)
+        return sum(1 << place for place, name in enumerate(self.names) if name in wanted)
+
+    def _possible_together(self, cuts: tuple[int, ...]) -> bool:
+        """Return whether something can be done of each of these sets of actions with a way left to prompt the boot."""
+        needs, ways = [self.needs[name] for name in self.names], self.ways
+        for chosen in itertools.product(*(bits(cut) for cut in cuts)):
+            done = functools.reduce(operator.or_, (needs[place] for place in chosen))
+            if any(not done & way for way in ways):
+                return True
+        return False
 
 
-def _possible_together(plan: FamilyPlan, cuts: tuple[int, ...]) -> bool:
-    """Return whether something can be done of each of these sets of actions with a way left to prompt the boot."""
-    names = [action.name for action in plan.actions]
-    return any(
-        plan.boot_ways(frozenset().union(*(plan.needs[names[place]] for place in chosen)))
-        for chosen in itertools.product(*(bits(cut) for cut in cuts))
-    )
+def make_problem(plan: FamilyPlan, belief: Belief, usual_s: float | None, *, left_out: float = 0.0) -> Problem:
+    """Return the problem for a belief, see ``Layout``."""
+    return Layout(plan, usual_s).problem(belief, left_out=left_out)

@@ -23,6 +23,7 @@ from wakerail.serve.history import JournalHistory
 from wakerail.serve.job_desk import JobDesk
 from wakerail.serve.job_files import JobFiles
 from wakerail.serve.lifeline import Lifeline
+from wakerail.serve.plan_desk import PlanDesk
 from wakerail.serve.runs import Runs
 from wakerail.serve.standing_trips import standing_trips
 from wakerail.serve.walk import Note
@@ -81,6 +82,7 @@ async def serve(
         bench = Bench(config, clock, bus, journal, standing)
         jobs = JobDesk(bench, config.journal, config.devices)
         jobs.handle(requests)
+        PlanDesk(bench, config.journal, config.devices, jobs).handle(requests)
         runs = Runs(bench, config.sequences, JournalHistory(config.journal), jobs)
         runs.handle(requests)
         JobFiles(bench, jobs, config.journal, config.files, runs.of_job).handle(requests)

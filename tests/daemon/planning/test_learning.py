@@ -5,8 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wakerail.planning.belief import prior
-from wakerail.planning.learning import learned, missing_as_seen
-from wakerail.planning.observations import BootWatched
+from wakerail.planning.learning import learned
 from wakerail_kit.errors import ConfigInvalid
 
 
@@ -34,13 +33,3 @@ def test_learning_twice_is_learning_once(simple, jobs, cut):
 def test_what_cannot_be_learned_from(simple, job, says):
     with pytest.raises(ConfigInvalid, match=says):
         learned(simple(1.0), [job])
-
-
-def test_clean_boots_with_everything_connected_show_how_often_the_fault_stays_away(simple):
-    plan, on, off = simple(1.0, error=0.03), frozenset(), frozenset("a")
-    assert missing_as_seen(plan, []) == plan
-    shown, clean = BootWatched(on, 1.0), BootWatched(on, 0.0)
-    assert missing_as_seen(plan, [shown] * 5).watching.miss == 0.03
-    assert missing_as_seen(plan, [shown, clean]).watching.miss == pytest.approx((2 * 0.03 + 1) / 4)
-    assert missing_as_seen(plan, [shown, *[BootWatched(off, 0.0)] * 5]).watching.miss == 0.03
-    assert missing_as_seen(plan, [shown, clean] * 50).watching.miss == pytest.approx(0.5, abs=0.01)
