@@ -8,6 +8,7 @@ import msgspec
 
 from wakerail.journal import schema
 from wakerail.journal.database import LOCK_TIMEOUT_S, insert, open_database
+from wakerail.journal.errors import JournalUnavailable
 from wakerail.journal.reader import JournalReader
 from wakerail.journal.records import Message, record_of
 
@@ -32,6 +33,10 @@ def rewrite(
             database.commit()
         finally:
             database.rollback()
-        return appended, database.erase()
+        try:
+            erased = database.erase()
+        except JournalUnavailable:  # what was replaced is durable all the same
+            erased = False
+        return appended, erased
     finally:
         database.close()

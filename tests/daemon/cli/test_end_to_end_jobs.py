@@ -15,7 +15,7 @@ from wakerail_kit import topics
 from wakerail_kit.events import RunStarted, type_of
 from wakerail_kit.job_events import Resolution
 from wakerail_kit.job_requests import CloseJob, NoteJob, ShowJob
-from wakerail_kit.messages import Event, RunSequence, encode
+from wakerail_kit.messages import AnswerPrompt, Event, RunSequence, encode
 
 SECRET = "swordfish"
 
@@ -33,6 +33,8 @@ async def test_a_job_from_intake_to_being_forgotten(shop, project):
         assert await job("open", "--family", "fenmoor-t3", *intake) == (0, "job t-114 is open\n", [])
         refused = await client.ask("job-note", NoteJob(job="t-114", text=f"passcode {SECRET}"))
         assert (refused.ok, refused.exit_code) == (False, 2)
+        refused = await client.ask("confirm", AnswerPrompt(run="r", prompt="p", note=f"unlock code: {SECRET}"))
+        assert refused.says.startswith("note: it looks like a passcode")
         watch = await bench.run("boot-watch", "--job", "T-141")
         assert await watch.ends() == 2
         assert watch.mistakes == [

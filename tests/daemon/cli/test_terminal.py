@@ -10,8 +10,9 @@ import termios
 import pytest
 
 from wakerail.cli import terminal
-from wakerail.cli.run import _understood
+from wakerail.cli.run import Screen, _understood
 from wakerail.cli.terminal import Reply, drop_typed, echo, read_key, read_line
+from wakerail_kit.messages import Prompt
 
 
 @pytest.fixture
@@ -92,3 +93,14 @@ async def test_what_was_typed_before_it_was_asked_for_is_no_answer(keyboard):
 )
 def test_an_answer_to_a_prompt_is_yes_no_or_a_note(said, reply):
     assert _understood(said) == reply
+
+
+async def test_a_passcode_noted_at_a_prompt_is_asked_again_and_not_repeated(keyboard, capfd):
+    """It never leaves the terminal."""
+    prompt = Prompt(id="p", bench="b", run="r", step=1, text="Clamp the board.", time="2026-11-26T09:00:00Z")
+    task = await reading(Screen(as_json=True).answer(prompt))
+    os.write(keyboard, b"note the PIN is 4711\nnote label in the bag\n")
+    assert await asyncio.wait_for(task, 5) == Reply(confirmed=True, note="label in the bag")
+    said = capfd.readouterr().err
+    assert "note: it looks like a passcode" in said
+    assert "4711" not in said

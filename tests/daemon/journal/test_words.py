@@ -6,7 +6,7 @@ import pytest
 
 from wakerail.journal import Tone, describe
 from wakerail.journal.lines import line_of
-from wakerail_kit import events
+from wakerail_kit import events, job_events
 from wakerail_kit.events import EVENT_TYPES, make_event
 from wakerail_kit.messages import Event, Identity
 from wakerail_kit.outcome import Finding, Outcome
@@ -93,6 +93,37 @@ def test_every_type_of_event_has_words_of_its_own():
             "port tested: cc2 open",
             Tone.BAD,
         ),
+        (
+            job_events.JobOpened(
+                job="t-114", family="fenmoor-t3", intake=job_events.Intake(symptom="restarts"), operator="mara"
+            ),
+            "job t-114",
+            "opened: fenmoor-t3, restarts; by mara",
+            Tone.PLAIN,
+        ),
+        (
+            job_events.JobNoted(job="t-114", stage=job_events.JobStage.BOARD, text="", spent_s=5400.0),
+            "job t-114",
+            "took 1 h 30 min",
+            Tone.PLAIN,
+        ),
+        (
+            job_events.JobClosed(
+                job="t-114", resolution=job_events.Resolution.REPAIRED, causes=["scanner"], says="replaced"
+            ),
+            "job t-114",
+            "closed: repaired; at fault: scanner; replaced",
+            Tone.GOOD,
+        ),
+        (
+            job_events.JobFileKept(
+                job="t-114", stage=job_events.JobStage.BOARD, sha256="", name="", media_type="", size_bytes=0
+            ),
+            "job t-114",
+            "file kept: (forgotten)",
+            Tone.QUIET,
+        ),
+        (job_events.IsolationUndone(job="t-114", number=3), "job t-114", "observation 3 counts no more", Tone.CAUTION),
     ],
 )
 def test_events_in_words(clock, data, who, says, tone):
