@@ -63,7 +63,7 @@ def forgotten(reader: JournalReader, job: str, elsewhere: Set[str]) -> dict[int,
         if isinstance(entry.message, Event) and entry.message.data.get("job") == job:
             emptied[entry.row] = _event(entry.message, elsewhere)
     for run in JobBook(reader).runs_of(job):
-        emptied |= _notes(reader, run.run)
+        emptied |= _notes(reader, run.run, emptied)
     return emptied
 
 
@@ -93,8 +93,11 @@ def empty(data: _S) -> _S:
     return msgspec.structs.replace(data, **changed)
 
 
-def _notes(reader: JournalReader, run: str) -> dict[int, Message]:
-    """Return the messages of a run that repeat what was noted at its prompts, without it; the verdict stays one."""
+def _notes(reader: JournalReader, run: str, emptied: Mapping[int, Message]) -> dict[int, Message]:
+    """Return the messages of a run that repeat what was noted at its prompts, without it; the verdict stays one.
+
+    ``emptied`` are messages, by their rows, as they are by now.
+    """
     entries = list(reader.messages(run=run))
     answers = (read_event(entry.message, PromptAnswered) for entry in entries if isinstance(entry.message, Event))
     notes = {answer.note for answer in answers if answer is not None and answer.note}
@@ -102,7 +105,7 @@ def _notes(reader: JournalReader, run: str) -> dict[int, Message]:
         return {}
     changed = {}
     for entry in entries:
-        plain = _without(msgspec.to_builtins(entry.message), notes)
+        plain = _without(msgspec.to_builtins(emptied.get(entry.row, entry.message)), notes)
         message = decode(type_of(entry.message), msgspec.json.encode(plain).decode())
         if message != entry.message:
             changed[entry.row] = message

@@ -13,6 +13,7 @@ import msgspec
 from wakerail.journal import schema
 from wakerail.journal.database import Database, open_database
 from wakerail.journal.records import PROMPT, VERDICT, Entry, RunSummary, decode, time_of
+from wakerail_kit import topics
 from wakerail_kit.clock import rfc3339
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.events import RunStarted, WorkerDied, read_event, type_of
@@ -27,6 +28,7 @@ _SHORTEST_ENDING = 4
 _ENTRY = '"row", topic, type, payload'
 _RUN_STARTED = type_of(RunStarted)
 _WORKER_DIED = type_of(WorkerDied)
+_OF_JOBS = f"{topics.ROOT}/%/job/%"  # an observation names the run that saw it, and may come from another bench
 
 
 class JournalReader:
@@ -198,8 +200,8 @@ class JournalReader:
         return [Entry(row, topic, decode(type_name, payload)) for row, topic, type_name, payload in rows]
 
     def _runs(self, where: _Where, limit: int | None) -> list[tuple[Any, ...]]:
-        """Return run, bench, first and last row of the newest runs."""
-        where.add("run IS NOT NULL")
+        """Return run, bench, first and last row of the newest runs; what happens to a job is no part of a run."""
+        where.add("run IS NOT NULL AND topic NOT LIKE :of_jobs", of_jobs=_OF_JOBS)
         newest = 'GROUP BY run, bench ORDER BY min("row") DESC' + ("" if limit is None else " LIMIT :limit")
         return self._select('run, bench, min("row"), max("row") FROM messages', where, newest, limit=limit)
 

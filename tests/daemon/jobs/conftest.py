@@ -11,7 +11,7 @@ import pytest
 
 from wakerail.jobs import JobBook
 from wakerail.journal import Journal, JournalReader
-from wakerail_kit import topics
+from wakerail_kit import job_events, topics
 from wakerail_kit.clock import SimulatedClock
 from wakerail_kit.event_data import EventData
 from wakerail_kit.events import make_event
@@ -31,9 +31,10 @@ class Shop:
             for one in data:
                 self.clock.advance(60.0)
                 name = getattr(one, "job", "")
-                owner = "job" if run is None else "sequence"
+                of_job = type(one).__module__ == job_events.__name__
+                owner = "job" if of_job else "sequence"
                 event = make_event(one, clock=self.clock, bench=bench, owner=owner, subject=name, run=run)
-                topic = topics.job(bench, name) if run is None else topics.run(bench, run, "event")
+                topic = topics.job(bench, name) if of_job else topics.run(bench, run or "", "event")
                 await journal.append(topic, event)
 
     async def opens(self, job: str, bench: str = "bench-1", **intake: str) -> None:

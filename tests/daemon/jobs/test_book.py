@@ -6,9 +6,11 @@ import pytest
 
 from wakerail.jobs import JobState
 from wakerail.jobs.telling import short, whole
+from wakerail.journal import JournalReader
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.events import RunFinished, RunStarted
 from wakerail_kit.job_events import (
+    IsolationObserved,
     JobClosed,
     JobNoted,
     JobPartUsed,
@@ -94,6 +96,19 @@ async def test_runs_of_a_job_are_its_own_even_from_before_it_was_opened(shop):
         ("run-0001", "bench-1", "boot-watch"),
         ("run-0004", "bench-2", "boot-watch"),
     ]
+
+
+async def test_a_run_that_another_bench_observed_is_still_the_run_of_its_own_bench(shop, url):
+    """An observation names the run that saw it."""
+    await shop.opens("t-114")
+    await shop.happens(started("run-0001", "t-114"), run="run-0001")
+    seen = IsolationObserved(job="t-114", number=1, kind="boot", says="It restarts.", run="run-0001")
+    await shop.happens(seen, bench="bench-2", run="run-0001")
+    (run,) = shop.ask(lambda book: book.runs_of("t-114"))
+    assert (run.bench, run.sequence, run.first_row) == ("bench-1", "boot-watch", 2)
+    with JournalReader(url) as all_benches, JournalReader(url, bench="bench-2") as theirs:
+        assert [one.bench for one in all_benches.runs()] == ["bench-1"]
+        assert list(theirs.runs()) == []
 
 
 async def test_the_first_of_two_openings_counts(shop):
