@@ -1,7 +1,7 @@
 """The isolation's reckoning against published orders, bounds and figures, and against exact enumeration.
 
 No Bayesian-network library is a dependency for this: those that we know pull in more than the rest of the project. The
-posteriors are held to enumeration of the joint distribution instead.
+posteriors are held to enumeration of the joint distribution, and to such a library where one is installed.
 """
 
 from __future__ import annotations
@@ -9,11 +9,13 @@ from __future__ import annotations
 import itertools
 import json
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from wakerail.family_plans import load_family_plan
 from wakerail.planning.belief import prior
 from wakerail.planning.course import Course
 from wakerail.planning.exact import ExactPlan
@@ -201,6 +203,82 @@ def test_posteriors_are_those_of_the_joint_distribution(weights, pairs, tries, f
     expected = enumerate_posterior(dict(zip(names, weights, strict=True)), pairs, events)
     expected = {causes: share for causes, share in expected.items() if pairs or len(causes) == 1}
     assert course.belief.probability == pytest.approx(expected)
+
+
+@given(
+    st.sampled_from([0.0, 0.1, 0.5]),
+    st.lists(st.tuples(st.sets(st.sampled_from(["a", "b"])), st.sampled_from([0.02, 0.4, 0.99])), max_size=6),
+)
+@settings(max_examples=30, deadline=None)
+def test_posteriors_with_faults_that_come_and_go_are_those_of_the_joint_distribution(comes_and_goes, tries):
+    """Enumerated: cause, how steady its fault is, and for each boot whether it truly showed and what was read of it."""
+    miss, false, weights = 0.05, 0.02, {"a": 3.0, "b": 1.0, "board": 2.0}
+    plan = FamilyPlan(
+        family="joint",
+        causes=tuple(
+            Cause(name, CauseSort.BOARD if name == "board" else CauseSort.PART, weight)
+            for name, weight in weights.items()
+        ),
+        actions=tuple(Action(name, frozenset({name}), 60.0, 60.0) for name in "ab"),
+        ways=(BootWay("pads"),),
+        watching=Watching(60.0, miss, false, comes_and_goes=comes_and_goes),
+    )
+    course = Course(plan, tuple(BootWatched(frozenset(off), sure) for off, sure in tries))
+    steadiness = [(miss, 1 - comes_and_goes), *((each, comes_and_goes / 3) for each in (0.25, 0.5, 0.75))]
+    found = dict.fromkeys(weights, 0.0)
+    missed = 0.0
+    for (cause, weight), (missing, part) in itertools.product(weights.items(), steadiness):
+        for truth in itertools.product([True, False], repeat=len(tries)):
+            chance = weight * part
+            for showed, (off, sure) in zip(truth, tries, strict=True):
+                shows = false if cause in off else 1 - missing
+                chance *= (shows if showed else 1 - shows) * (sure if showed else 1 - sure)
+            found[cause] += chance
+            missed += missing * chance
+    whole = sum(found.values())
+    assert course.belief.share == pytest.approx({cause: chance / whole for cause, chance in found.items()})
+    assert course.miss == pytest.approx(missed / whole)
+
+
+def test_posteriors_agree_with_a_bayesian_network_library(project):
+    """pyAgrum's exact inference, with virtual evidence, on the network of the shipped family; only where installed."""
+    gum = pytest.importorskip("pyagrum", reason="the Bayesian-network library is no dependency; install it to compare")
+    plan = load_family_plan(project / "config" / "devices" / "fenmoor-t3.yaml")
+    plan = replace(plan, pairs=0.0)
+    names = [cause.name for cause in plan.causes]
+    tries = [
+        ((), 0.99),
+        (("back-cover", "scanner"), 0.05),
+        (("back-cover", "speaker"), 0.9),
+        (("back-cover", "scanner"), 0.4),
+    ]
+    network = gum.BayesNet("isolation")
+    cause = network.add(gum.LabelizedVariable("cause", "what is at fault", names))
+    total = sum(one.weight for one in plan.causes)
+    network.cpt(cause).fillWith([one.weight / total for one in plan.causes])
+    steady = network.add(gum.LabelizedVariable("steady", "how often it stays away", len(plan.watching.steadiness)))
+    network.cpt(steady).fillWith([share for _, share in plan.watching.steadiness])
+    evidence = {}
+    for number, (done, sure) in enumerate(tries):
+        boot = network.add(gum.LabelizedVariable(f"boot-{number}", "clean, or the fault", 2))
+        network.addArc(cause, boot)
+        network.addArc(steady, boot)
+        for name in names:
+            for level, (miss, _) in enumerate(plan.watching.steadiness):
+                shown = plan.watching.false if name in plan.off(done) else 1 - miss
+                network.cpt(boot)[{"cause": name, "steady": level}] = [1 - shown, shown]
+        evidence[f"boot-{number}"] = [1 - sure, sure]
+    check = network.add(gum.LabelizedVariable("port-check", "passed, failed", 2))
+    network.addArc(cause, check)
+    fails = next(one.fails for one in plan.checks if one.name == "port-check")
+    for name in names:
+        network.cpt(check)[{"cause": name}] = [1 - fails.given({name}), fails.given({name})]
+    inference = gum.LazyPropagation(network)
+    inference.setEvidence({**evidence, "port-check": 1})
+    inference.makeInference()
+    expected = dict(zip(names, inference.posterior("cause").tolist(), strict=True))
+    seen = [*(BootWatched(frozenset(done), sure) for done, sure in tries), CheckSeen("port-check", 1.0)]
+    assert Course(plan, tuple(seen)).belief.share == pytest.approx(expected)
 
 
 # --- the examples beside the project ---
