@@ -10,7 +10,7 @@ from wakerail.planning.advice import advise
 from wakerail.planning.course import Course
 from wakerail.planning.ending import Ending, early_ending
 from wakerail.planning.model import Action, BootWay, Cause, CauseSort, FamilyPlan, Watching
-from wakerail.planning.observations import BootWatched
+from wakerail.planning.observations import BootWatched, tells
 
 MOST_TRIES = 80
 
@@ -53,8 +53,8 @@ def cheapest_first(course: Course) -> frozenset[str]:
     """Take off one part after another, the one that costs least first, and leave them off."""
     plan = course.plan
 
-    def cost_s(name: str) -> float:
-        return sum(plan.cost_s(plan.action[one]) for one in plan.needs[name] - course.done)
+    def cost_s(cause: str) -> float:
+        return sum(plan.cost_s(plan.action[one]) for one in needs(plan, cause) - course.done)
 
     return _one_more(course, cost_s)
 
@@ -63,24 +63,41 @@ def halving(course: Course) -> frozenset[str]:
     """Have off what is at fault with a chance of one half, likeliest first."""
     plan, share = course.plan, course.belief.share
     done: frozenset[str] = frozenset()
-    for name in sorted(plan.removable, key=lambda one: -share[one]):
-        more = done | plan.needs[name]
+    for cause in sorted(plan.removable, key=lambda one: -share[one]):
+        more = done | needs(plan, cause)
         before, after = (sum(share[one] for one in plan.off(some)) for some in (done, more))
-        if abs(after - 0.5) < abs(before - 0.5):
+        if _can_be(course, more) and abs(after - 0.5) < abs(before - 0.5):
             done = more
     return done
 
 
+def needs(plan: FamilyPlan, cause: str) -> frozenset[str]:
+    """Return what is done to take a cause off, by the first action that does it."""
+    action = next(one for one in plan.actions if cause in one.disconnects)
+    return plan.needs[action.name]
+
+
+def _can_be(course: Course, done: frozenset[str]) -> bool:
+    """Return whether a boot can be prompted with these actions done, and tells something."""
+    return bool(course.plan.boot_ways(done)) and tells(course.plan, done, course.usual_s)
+
+
 def _one_more(course: Course, key: Callable[[str], float]) -> frozenset[str]:
-    """Take off one part more; once the fault seems to have left, leave off only the likeliest of those that are off."""
+    """Take off one part more; once the fault seems to have left, leave off only the likeliest of those that are off.
+
+    Where one part more would leave no way to prompt the boot, or tell nothing, that part is tried alone.
+    """
     plan, share = course.plan, course.belief.share
     off = plan.off(course.done)
-    left = [name for name in plan.removable - off if share[name] >= 0.01]
-    if left and sum(share[name] for name in off) <= 0.5:
-        return course.done | plan.needs[min(left, key=lambda name: (key(name), name))]
-    suspects = sorted((name for name in off if share[name] >= 0.01), key=lambda name: -share[name])
-    alone = [plan.needs[name] for name in suspects if plan.off(plan.needs[name]) != off]
-    return alone[0] if alone else course.done
+    left = [cause for cause in plan.removable - off if share[cause] >= 0.01]
+    if left and sum(share[cause] for cause in off) <= 0.5:
+        for cause in sorted(left, key=lambda cause: (key(cause), cause)):
+            for done in (course.done | needs(plan, cause), needs(plan, cause)):
+                if _can_be(course, done):
+                    return done
+    suspects = sorted((cause for cause in off if share[cause] >= 0.01), key=lambda cause: -share[cause])
+    alone = [needs(plan, cause) for cause in suspects if plan.off(needs(plan, cause)) != off]
+    return next((done for done in alone if _can_be(course, done)), course.done)
 
 
 ORDERS: dict[str, Order] = {"likeliest": likeliest_first, "cheapest": cheapest_first, "halving": halving}

@@ -47,6 +47,8 @@ SIGNS = frozenset(row.name for row in ROWS)
 MOST_STEPS = 60
 #: So many jobs are also isolated by each order of hands.
 BY_HAND = 250
+#: Hands that know nothing but to boot again, so often on end, give up.
+GIVES_UP_AFTER = 3
 #: A boot is watched for so long, and for two and a half rounds of a slow fault.
 WINDOW_S, ROUNDS = 60.0, 2.5
 GOALS = {"wrong_share": "at most 0.05"}
@@ -169,14 +171,19 @@ def isolate(plan: FamilyPlan, device: Device, stock: Stock, order: Order | None 
     """Isolate a device's cause by the plan, or by an order of hands."""
     bench = Bench(plan, device, stock)
     bench.boot(bench.isolation, frozenset())
-    end = Ending(EndSort.INCONCLUSIVE, (), 0.0, "")
+    end, repeated = Ending(EndSort.INCONCLUSIVE, (), 0.0, ""), 0
     for _ in range(MOST_STEPS):
         isolation = bench.isolation
         course = isolation.course
         leading = frozenset({course.belief.ranked[0][0]})
-        likely = max(course.belief.of_cause.values()) >= plan.confirm
+        staying = frozenset(plan.cause) - plan.removable  # the board and what is on it are named together
+        likely = max(*course.belief.of_cause.values(), course.belief.of_any(staying)) >= plan.confirm
         if order is not None and not likely and early_ending(course, leading) is None:
-            bench.boot(isolation, order(course))
+            done = order(course)
+            repeated = repeated + 1 if done == course.done else 0
+            if repeated > GIVES_UP_AFTER:
+                break
+            bench.boot(isolation, done)
             continue
         step = advise(course).next
         if isinstance(step, Ending):
