@@ -8,37 +8,39 @@ import unicodedata
 
 from wakerail_kit.errors import ConfigInvalid
 
-#: Words that name a secret and hardly anything else.
-_SECRET = "(?:" + "|".join((
-    r"pass\s?-?(?:codes?|words?|phrases?)",
-    r"passwd|pwd|pw",
-    r"(?:un)?lock(?:ing|\s*-?\s*screen)?\s?-?(?:codes?|pins?|patterns?|keys?)",
-    r"(?:screen|swipe|draw)\s?-?\s?(?:lock\s?)?(?:codes?|pins?|patterns?)",
-    r"pin\s?-?(?:codes?|numbers?)",
-    r"(?:access|log-?in|device|security|entry)\s?-?\s?codes?",
-    r"pattern\s?-?locks?",
-)) + ")"  # fmt: skip
 _QUOTES = r"""\s"'“”‘’(>-"""
 _SAYS = rf"(?:[:=]|\b(?:is|was|are|will\s+be|as|reads|set\s+to|now|to\s+unlock|for\s+it|on\s+it)\b)[{_QUOTES}]*"
-#: What stands between such a word and its value: ``of her device:``, ``is``, a blank.
+#: What stands between a word for a secret and its value: ``of her device:``, ``is``, a blank.
 _LINK = rf"(?:\s+(?:of|for|to|on)(?:\s+\w+){{1,4}}?\s*{_SAYS}|[{_QUOTES}]*(?:{_SAYS})*)"
+#: Words that name a secret and hardly anything else; any value may follow. The last ones mean other things as well.
+_SECRET = "(?:" + "|".join((
+    r"pass\s?-?(?:codes?|words?|phrases?)",
+    r"(?:un)?lock(?:ing|\s?-?\s?screen)?\s?-?(?:codes?|patterns?)",
+    r"(?:screen\s?-?\s?lock|swipe|draw)\s?-?\s?(?:codes?|patterns?)",
+    r"pin\s?-?codes?",
+    r"(?:access|log-?in|security|entry)\s?-?\s?codes?",
+    r"pattern\s?-?locks?",
+    rf"(?:passwd|pwd?)(?=\s*{_SAYS})",
+)) + ")"  # fmt: skip
 #: Three figures or more in words, four or more as figures, perhaps apart (``12 34``, ``1-2-5-8``).
 _IN_WORDS = r"(?:(?:zero|one|two|three|four|five|six|seven|eight|nine)\b[\s,.-]*){3,}"
 _FIGURES = rf"(?:\d(?:[\s.,>/-]{{0,3}}\d){{3,}}\b|{_IN_WORDS})"
-#: The same, but not the numbers of a connector's pins (``pin 24 25 26``).
+#: The same, but not the numbers of a connector's pins (``pin 24 25 26``, ``pin number 12``).
 _PIN_FIGURES = rf"(?:\d{{4,}}|\d(?:[\s.,>/-]{{1,3}}\d\b){{3,}}|\d{{3}}[\s-]\d{{3}}\b|{_IN_WORDS})"
-_SHAPE = "(?:" + "|".join((
-    r"(?:an?\s+|letter\s+)?[a-z]\b(?:\s?-?shaped?)?[\s.,;!]*$",
-    r"(?:the\s+)?(?:letter\s+[a-z]\b|[a-z]\s?-\s?shaped?)",
-    r"(?:from\s+)?(?:top|bottom|upper|lower|left|right|middle|cent(?:er|re)|corner|up|down)\b",
-)) + ")"  # fmt: skip
+_PIN = r"\b(?:pin|puk)(?:\s?-?(?:numbers?|no\.?))?(?:\b|(?=\d))"
+_SHAPED = r"(?:the\s+)?(?:letter\s+[a-z]\b|[a-z]\s?-\s?shaped?)"
+_LETTER = rf"(?:{_SHAPED}|(?:an?\s+)?[a-z]\b(?:\s?-?shaped?)?[\s.,;!]*$)"
+_PLACE = r"\b(?:top|bottom|upper|lower|left|right|middle|cent(?:er|re)|corner|up|down)\b"
 _TOLD = "|".join((
-    rf"\bpin(?:\b|(?=\d)){_LINK}{_PIN_FIGURES}",
-    rf"\bpin\s*{_SAYS}{_FIGURES}",
-    rf"\bpattern\b{_LINK}(?:{_FIGURES}|{_SHAPE})",
-    rf"\bunlock(?:s|ed|ing)?\b[^.;\n]{{0,40}}?(?:\b(?:with|by|using|code|is|to)\b|[:=]){_LINK}{_FIGURES}",
-    rf"\b(?:the|its|his|her|their|my|customer's|phone)\s+code{_LINK}{_FIGURES}",
-    rf"\b\d{{4,8}}\b[\s)\"'“”‘’,]*(?:is|=|as|-)?\s*\(?\s*(?:(?:the|his|her|their|a|my)\s+)?(?:{_SECRET}|pin)\b",
+    rf"{_PIN}{_LINK}{_PIN_FIGURES}",
+    rf"{_PIN}\s*{_SAYS}{_FIGURES}",
+    rf"\bpattern\b{_LINK}(?:{_FIGURES}|{_LETTER})",
+    rf"\bpattern\b\s*{_SAYS}(?:from\s+)?{_PLACE}",
+    rf"\bpattern\b.{{0,30}}?{_PLACE}[^.;]{{0,15}}?(?:\bto\b|\bthen\b|,|>)[^.;]{{0,15}}?{_PLACE}",
+    rf"\bunlock(?:s|ed|ing)?(?:\s+|\b[^.;\n]{{0,40}}?(?:\b(?:with|by|using|code|is|to)\b|[:=]){_LINK}){_FIGURES}",
+    rf"\b(?:screen\s?-?lock|lock\s?-?screen)\b{_LINK}{_FIGURES}",
+    rf"(?:\b(?:the|its|his|her|their|my|customer's|phone)\s+|^\s*|[.,;!?]\s*)code\b{_LINK}{_FIGURES}",
+    rf"\b\d{{4,8}}\b[\s)\"'“”‘’,]*(?:is|=|as|-)?\s*\(?\s*(?:(?:the|his|her|their|a|my)\s+)?(?:{_SECRET}|{_PIN})\b",
 ))  # fmt: skip
 _NAMED = rf"\b{_SECRET}(?:\b|(?=\d)){_LINK}(?P<value>[^\s\"'“”‘’()]+)?"
 _WORD = re.compile(r"[^\W\d_]+")

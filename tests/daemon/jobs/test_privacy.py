@@ -2,12 +2,28 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from wakerail.jobs.privacy import looks_like_passcode, refuse_passcodes
 from wakerail_kit.errors import ConfigInvalid
 
 TOLD = [
+    "code: 4711",
+    "Comes back Friday. Code 4711",
+    "unlock 4711",
+    "screen lock 4711",
+    "lock screen: 1-2-5-8",
+    "PUK 12345678",
+    "PIN number 4711",
+    "pwd: tango",
+    "unlock pattern goes from top left to bottom right",
+    "pattern top left, middle, bottom right",
+    "pattern: bottom left first",
     "passcode 4711",
     "Passcode: 4711",
     "passcode is swordfish",
@@ -49,6 +65,20 @@ TOLD = [
 ]
 
 HARMLESS = [
+    "pin number 12 is shorted to ground",
+    "pin no. 3 lifted",
+    "date code 2143 on the chip",
+    "error code: 4711",
+    "corrosion pattern lower left of the board",
+    "boot pattern left unchanged",
+    "display test pattern shown on the screen",
+    "pw rail is low",
+    "PW_ON stays at 0 V",
+    "lock key of the keypad sticks",
+    "lock pin of the cover broken",
+    "device code on the label is FT3-2231",
+    "unlocked 2 screws of 12",
+    "screen lock comes up after 12 s",
     "pin 3 of the connector is corroded",
     "pin 12 shorted to ground",
     "pins 1 2 3 4 bridged",
@@ -106,3 +136,24 @@ def test_the_refusal_names_the_field_and_does_not_repeat_it():
     (line,) = refused.value.problems
     assert line.startswith("words: it looks like a passcode")
     assert "swordfish" not in line
+
+
+KEYWORDS = re.compile(r"pass|pin|puk|pw|code|lock|pattern|swipe|draw", re.IGNORECASE)
+
+
+@settings(max_examples=60)
+@given(st.text(max_size=80))
+def test_a_text_without_a_word_for_a_secret_is_never_refused(text):
+    plain = KEYWORDS.sub("", unicodedata.normalize("NFKC", text))
+    assert KEYWORDS.search(plain) or not looks_like_passcode(plain)
+
+
+@settings(max_examples=60)
+@given(
+    st.sampled_from(["passcode", "PIN", "Password", "unlock code", "unlock pattern", "lock screen code"]),
+    st.sampled_from([" ", ": ", "=", " is ", " of the device: ", ' "']),
+    st.from_regex(r"[0-9]{4,10}", fullmatch=True),
+    st.sampled_from(["", ".", " said the customer", '"']),
+)
+def test_figures_after_a_word_for_a_secret_are_always_refused(word, link, figures, rest):
+    assert looks_like_passcode(f"Restarts. {word}{link}{figures}{rest}")
