@@ -225,11 +225,15 @@ class PromptRaised(EventData, frozen=True, kw_only=True):
 
 
 class PromptAnswered(EventData, frozen=True, kw_only=True):
-    """A person confirmed, or said no; ``note`` is what they wanted kept. ``person``: it was a person, not a script."""
+    """A person confirmed, or said no; ``note`` is what they wanted kept. ``person``: it was a person, not a script.
+
+    ``choice`` is their answer where the prompt is a question, empty where nobody looked.
+    """
 
     run: str
     prompt: str
     confirmed: bool
+    choice: str = ""
     operator: str = ""
     note: str = ""
     person: bool = True

@@ -9,6 +9,7 @@ from pathlib import Path
 from wakerail_kit.alloys import Alloy
 from wakerail_kit.connectors import Connector, read_connectors
 from wakerail_kit.heat_profiles import HeatProfile, read_profiles
+from wakerail_kit.proving import Charging, Function, read_charging, read_functions
 from wakerail_kit.yamldoc import load_yaml
 
 
@@ -33,7 +34,7 @@ class UsbMode:
 @dataclass(frozen=True, slots=True)
 class DeviceFamily:
     """A sort of device: its name, nominal volts, the boot modes in which its USB port enumerates, and by name how its
-    boards are heated and what a meter reads at their connectors.
+    boards are heated, what a meter reads at their connectors; and how it charges, and what it must be able to do.
     """
 
     name: str
@@ -42,6 +43,8 @@ class DeviceFamily:
     usb_modes: tuple[UsbMode, ...]
     profiles: Mapping[str, HeatProfile] = field(default_factory=dict)
     connectors: Mapping[str, Connector] = field(default_factory=dict)
+    charging: Charging | None = None
+    functions: tuple[Function, ...] = ()
 
 
 def load_family(file: Path, alloys: Mapping[str, Alloy] | None = None) -> DeviceFamily:
@@ -70,9 +73,10 @@ def load_family(file: Path, alloys: Mapping[str, Alloy] | None = None) -> Device
     else:
         top.raw("profiles", None)
     connectors = read_connectors(top)
+    charging, functions = read_charging(top), read_functions(top)
     top.raw("plan", None)  # the daemon's to read
     doc.finish()
-    return DeviceFamily(name, says, nominal_v, modes, profiles, connectors)
+    return DeviceFamily(name, says, nominal_v, modes, profiles, connectors, charging, functions)
 
 
 def load_families(folder: Path, alloys: Mapping[str, Alloy] | None = None) -> tuple[DeviceFamily, ...]:

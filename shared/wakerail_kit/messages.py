@@ -96,13 +96,14 @@ class Event(Struct, frozen=True, kw_only=True, omit_defaults=False):
 
 
 class Prompt(Struct, frozen=True, kw_only=True):
-    """An instruction that a person confirms before a run goes on."""
+    """An instruction that a person confirms before a run goes on. With ``choices`` it is a question: one of them."""
 
     id: str
     bench: str
     run: str
     step: int
     text: str
+    choices: list[str] = []
     cautions: list[str] = []
     time: str
 
@@ -225,6 +226,7 @@ class AbortRun(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 class AnswerPrompt(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Confirm a prompt, or say no and end the run.
 
+    ``choice`` is the answer to a prompt that is a question; one from nobody may leave it out.
     ``note`` is what the person wants kept with it. ``person`` is false where no person stood there (a jig, a script):
     such an answer never says that the plate is attended.
     """
@@ -232,6 +234,7 @@ class AnswerPrompt(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     run: str
     prompt: str
     confirmed: bool = True
+    choice: str = ""
     note: str = ""
     person: bool = True
 

@@ -39,6 +39,11 @@ class Finding(StrEnum):
     LINE_LOW = "line-low"
     LINE_OPEN = "line-open"
     LINE_HIGH = "line-high"
+    # of a proof
+    PROVED = "proved"
+    NOT_ENUMERATED = "not-enumerated"
+    CHARGE_FAULT = "charge-fault"
+    FUNCTION_FAILED = "function-failed"
     # of a heat
     PROFILE_KEPT = "profile-kept"
     PROFILE_MISSED = "profile-missed"

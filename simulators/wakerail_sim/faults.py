@@ -82,6 +82,9 @@ FAULTS: dict[str, FaultSort] = {
     ),
     "sleep-wake": FaultSort("sleeps and wakes while running: looks like a restart and is none", Where.LOAD),
     "dirty-port": FaultSort("CC1 leaks, D- is open and USB does not enumerate, until cleaned", Where.PORT),
+    "charges-with": FaultSort(
+        "the device takes that much from its charger", Where.PORT, "A", low=0.0, high=6.0, example="0A"
+    ),
     "enumeration-failures": FaultSort("USB never enumerates", Where.PORT),
     "line-shorted": FaultSort("the line at that pin is shorted", Where.BOARD, Takes.LINE, example="display.3"),
     "line-open": FaultSort("the line at that pin is broken off", Where.BOARD, Takes.LINE, example="display.3"),

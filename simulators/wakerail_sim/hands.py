@@ -15,6 +15,7 @@ from wakerail_sim import bench_folder
 from wakerail_sim.board import GROUND, TOGETHER
 from wakerail_sim.far_ends import check_unix_path
 from wakerail_sim.instruments import Rig
+from wakerail_sim.terminals import Place
 from wakerail_sim.world import World
 
 _ANSWER_WITHIN_S = 10.0
@@ -30,6 +31,7 @@ _USAGE = {
     "hang": "hang supply 5 s",
     "garble": "garble supply 3",
     "slow": "slow supply 300 ms",
+    "clip": "clip port",
     "probe": "probe display.3",
     "state": "state",
 }
@@ -88,6 +90,13 @@ class Hands:
         """Let an instrument take that long for each answer."""
         self._rig(instrument).mishaps.latency_s = delay_s
 
+    def clip(self, where: str) -> None:
+        """Put the supply's leads on the battery terminals or the charge port."""
+        if where not in set(Place):
+            raise ConfigInvalid(f"the supply's leads go on nothing called {where!r}; {nearest(where, list(Place))}")
+        with self._world.present():
+            self._world.clip(Place(where))
+
     def probe(self, *places: str) -> None:
         """Put the meter's leads on a pin (red on ground, black on it), on two pins, ``together``, or ``off``."""
         match places:
@@ -113,6 +122,7 @@ class Hands:
                 "stage": "replay" if world.replay is not None else str(world.device.stage),
                 "boots": str(world.device.boots),
                 "output": "on" if world.supply.output_on else "off",
+                "clipped": str(world.terminals.place),
                 "voltage": f"{voltage_v:.3f}V",
                 "current": f"{current_a:.4f}A",
                 "plate": f"{world.plate.temperature_c:.1f}degC",
@@ -137,6 +147,7 @@ class Hands:
         simple: dict[str, Callable[[str], None]] = {
             "press": self.press,
             "clean": self.clean,
+            "clip": self.clip,
             "unplug": self.unplug,
             "replug": self.replug,
             "switch-off": self.switch_off,

@@ -45,7 +45,8 @@ class Flow:
 class Load(Protocol):
     """What hangs on the supply's terminals. ``measured`` is False where the numbers are a recording of a meter."""
 
-    measured: bool
+    @property
+    def measured(self) -> bool: ...
 
     def flow(self, supply: Supply, ticks: Ints) -> Flow:
         """Return what flows at ``ticks`` (ascending) if nothing changes meanwhile."""

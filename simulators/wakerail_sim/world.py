@@ -28,6 +28,7 @@ from wakerail_sim.noise import Noise
 from wakerail_sim.plate import Plate
 from wakerail_sim.replay import Replay
 from wakerail_sim.supply import Flow, Load, Supply, Trip
+from wakerail_sim.terminals import CHARGES_WITH_A, Place, Terminals
 from wakerail_sim.ticks import STEP_S, STEP_TICKS, step_at, steps_of
 from wakerail_sim.trace import RecordedTrace
 from wakerail_sim.usb_port import UsbChange, UsbPort
@@ -77,7 +78,8 @@ class World:
         )
         self.device = Device(family, listed, noise, self._agenda, self.usb.device_entered)
         self.replay = Replay(trace, self._agenda) if trace is not None else None
-        self._load: Load = self.replay or self.device
+        self.terminals = Terminals(self.replay or self.device, self._charges_a)
+        self._load: Load = self.terminals
         self.meter = Meter(self.supply, self._load, noise)
         for fault, happen in self.plate.faults().items():
             after_s = listed.amount(f"plate-{fault}-after")
@@ -108,6 +110,8 @@ class World:
 
     def press_button(self) -> None:
         """Press the device's power button."""
+        if self.terminals.place is Place.PORT:
+            return  # what it does on its own cell, the supply does not see
         if self.replay is None:
             self.device.press_button(float(self.flow_now().voltage_v[0]))
         elif self.supply.output_on:
@@ -143,12 +147,23 @@ class World:
         """Switch the supply's output."""
         if on and not self.supply.output_on:
             self.supply.output_on = True
-            self.device.power(True)
+            self.device.power(self.terminals.place is Place.BATTERY)
         elif not on and self.supply.output_on:
             self.supply.switch_off_output()
             self.device.power(False)
             if self.replay is not None:
                 self.replay.stop()
+
+    def clip(self, place: Place) -> None:
+        """Put the supply's leads somewhere else; the device loses its power, or gets it."""
+        self.device.power(False)
+        self.terminals.place = place
+        if self.supply.output_on and place is Place.BATTERY:
+            self.device.power(True)
+
+    def _charges_a(self) -> float:
+        charges_a = self._faults.amount("charges-with")
+        return 0.0 if self.port.dirty else CHARGES_WITH_A if charges_a is None else charges_a
 
     def reset_supply(self) -> None:
         """Bring the supply back to its settings of power-on, output off."""

@@ -115,7 +115,12 @@ async def _abort_when_asked(client: BusClient, run: str, abort: asyncio.Event) -
 async def _answer(client: BusClient, watcher: Watcher, prompt: Prompt) -> None:
     said = await watcher.answer(prompt)
     answer = AnswerPrompt(
-        run=prompt.run, prompt=prompt.id, confirmed=said.confirmed, note=said.note, person=said.person
+        run=prompt.run,
+        prompt=prompt.id,
+        confirmed=said.confirmed,
+        choice=said.choice,
+        note=said.note,
+        person=said.person,
     )
     await client.ask("confirm", answer)
 

@@ -18,7 +18,18 @@ from rich.live import Live
 from rich.table import Table
 
 from wakerail.cli.options import AsJson, Config, served_bench
-from wakerail.cli.terminal import Reply, Wish, drop_typed, echo, read_key, read_line
+from wakerail.cli.terminal import (
+    STOP_KEY,
+    Reply,
+    Wish,
+    chosen,
+    drop_typed,
+    echo,
+    keys_of,
+    read_key,
+    read_line,
+    understood,
+)
 from wakerail.jobs.privacy import refuse_passcodes
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.events import HeatStageStarted, HeatStarted, PresenceAsked, RunFinished, RunStarted, read_event
@@ -161,8 +172,11 @@ class Screen:
             self._console.print(f"[bold]{prompt.text}[/bold]")  # without a terminal the news have said it
         drop_typed()
         while True:
-            self._console.print("(Enter when done, n to stop; note TEXT keeps a note) ", end="")
-            reply = _understood(await read_line())
+            self._console.print(_how_to_answer(prompt), end="", markup=False)
+            said = await read_line()
+            reply = chosen(said, prompt.choices) if prompt.choices else understood(said)
+            if reply is None:
+                continue
             try:
                 refuse_passcodes(note=reply.note)
             except ConfigInvalid as wrong:
@@ -223,14 +237,11 @@ class Screen:
                 self._console.print(f"  written: {file}")
 
 
-def _understood(said: str | None) -> Reply:
-    """Return what an answer to a prompt means: ``note`` and a text keeps the text, else what begins with n is no."""
-    if said is None:
-        return Reply(confirmed=False)
-    word, _, rest = said.strip().partition(" ")
-    if word.lower() == "note" and rest.strip():
-        return Reply(confirmed=True, note=rest.strip())
-    return Reply(confirmed=not word.lower().startswith("n"))
+def _how_to_answer(prompt: Prompt) -> str:
+    if not prompt.choices:
+        return "(Enter when done, n to stop; note TEXT keeps a note) "
+    keys = ", ".join(f"{key} {choice}" for key, choice in keys_of(prompt.choices).items())
+    return f"({keys}, {STOP_KEY} to stop; a text after the key is kept) "
 
 
 def _confirm_all(prompt: Prompt) -> Reply:

@@ -7,7 +7,7 @@ import contextlib
 import os
 import termios
 import tty
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Iterator, Sequence
 from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass
 from enum import StrEnum
@@ -18,11 +18,15 @@ STDIN = 0
 
 @dataclass(frozen=True, slots=True)
 class Reply:
-    """The answer to a prompt, with what is to be kept with it. ``person``: it was a person who answered."""
+    """The answer to a prompt, with what is to be kept with it. ``person``: it was a person who answered.
+
+    ``choice`` is the answer where the prompt is a question.
+    """
 
     confirmed: bool
     note: str = ""
     person: bool = True
+    choice: str = ""
 
 
 class Wish(StrEnum):
@@ -30,6 +34,42 @@ class Wish(StrEnum):
 
     COOL = "cool"
     PRESENT = "present"
+
+
+#: With this key a question ends the run.
+STOP_KEY = "s"
+
+
+def understood(said: str | None) -> Reply:
+    """Return what an answer to a prompt means: ``note`` and a text keeps the text, else what begins with n is no."""
+    if said is None:
+        return Reply(confirmed=False)
+    word, _, rest = said.strip().partition(" ")
+    if word.lower() == "note" and rest.strip():
+        return Reply(confirmed=True, note=rest.strip())
+    return Reply(confirmed=not word.lower().startswith("n"))
+
+
+def keys_of(choices: Sequence[str]) -> dict[str, str]:
+    """Return a key for each choice: the first initial of its words that is no other's and does not stop the run."""
+    keys: dict[str, str] = {}
+    for choice in choices:
+        letters = [word[0] for word in choice.split()] + list(choice) + list("123456789")
+        keys[next(key for key in letters if key not in {*keys, STOP_KEY, " "})] = choice
+    return keys
+
+
+def chosen(said: str | None, choices: Sequence[str]) -> Reply | None:
+    """Return what an answer to a question means, a note after its key kept; None if it means nothing."""
+    if said is None:
+        return Reply(confirmed=False)
+    key, _, note = said.strip().partition(" ")
+    if key.lower() == STOP_KEY:
+        return Reply(confirmed=False, note=note.strip())
+    if said.strip().lower() in choices:
+        return Reply(confirmed=True, choice=said.strip().lower())
+    choice = keys_of(choices).get(key.lower(), key.lower())
+    return Reply(confirmed=True, choice=choice, note=note.strip()) if choice in choices else None
 
 
 async def read_line() -> str | None:

@@ -167,7 +167,8 @@ def _(data: events.PromptRaised) -> Line:
 def _(data: events.PromptAnswered) -> Line:
     by = f" by {data.operator}" if data.operator else ""
     note = f": {data.note}" if data.note else ""
-    answer = ("confirmed" if data.confirmed else "refused") + by + ("" if data.person else ", without a person")
+    said = (data.choice or "confirmed") if data.confirmed else "refused"
+    answer = said + by + ("" if data.person else ", without a person")
     return Line("prompt", answer + note, Tone.PLAIN if data.confirmed else Tone.CAUTION)
 
 

@@ -44,6 +44,7 @@ class Arrivals:
         self._tell = tell
         self._recent: deque[tuple[str, float, Arrival]] = deque()
         self._listeners: list[Listener] = []
+        self._attached: dict[tuple[str, str], UsbAttached] = {}
         self._subscriptions = ExitStack()
         for name in instruments:
             for leaf, deliver in (("frame", self._frame), ("event", self._event)):
@@ -58,6 +59,10 @@ class Arrivals:
         """Return what came from some instruments since a moment, oldest first; at most LOOK_BACK_S of it."""
         wanted = set(names)
         return [arrival for name, at_s, arrival in self._recent if name in wanted and at_s >= since_s]
+
+    def attached(self, name: str) -> list[UsbAttached]:
+        """Return what a usb-watcher has seen attached since the run began, and that has not left again."""
+        return [one for (watcher, _), one in self._attached.items() if watcher == name]
 
     @contextmanager
     def listen(self, paced: InstrumentAccess, others: Iterable[str] = ()) -> Iterator[Listener]:
@@ -82,6 +87,9 @@ class Arrivals:
         data: EventData = any_data(event)
         name = topics.parse(published.topic).owner
         if isinstance(data, UsbEvent):
+            self._attached.pop((name, data.path), None)
+            if isinstance(data, UsbAttached):
+                self._attached[name, data.path] = data
             self._arrive(name, data.at_s, data)
         self._tell(name, event, data, published.row)
 

@@ -70,13 +70,13 @@ class RunContext:
     async def tell(self, data: EventData) -> Recorded:
         return await self.record.event(data)
 
-    async def ask(self, text: str) -> tuple[PromptAnswered, Recorded]:
-        return await self.prompts.ask(text)
+    async def ask(self, text: str, choices: Sequence[str] = ()) -> tuple[PromptAnswered, Recorded]:
+        return await self.prompts.ask(text, choices)
 
-    async def cadence_before(self) -> Cadence | None:
+    async def cadence_before(self, of: str = "") -> Cadence | None:
         if self.history is None or self.job is None:
             return None
-        return await self._recalled(self.history.cadence_before(self.job, self.sequence))
+        return await self._recalled(self.history.cadence_before(self.job, of or self.sequence))
 
     async def compared(self, boot: Boot, usb_family: str) -> Comparison | None:
         family = usb_family if self.known_family is None else self.known_family.name

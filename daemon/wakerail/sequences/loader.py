@@ -3,6 +3,7 @@
     sequence: <name>
     purpose:  <the question it answers>
     passed:   <finding when all is well>           default checks-passed
+    reason:   every-check                          of a run that passed: what each check says, not the last alone
     cautions: [<shown before anything is switched on>, ...]
     needs:    {<role>: <kind>, ...}
     uses:     {<role>: <kind>, ...}                used if the bench has one
@@ -18,9 +19,13 @@
       - wait:    <time>
       - test:    {<role>: <test>, as: <name>}
       - watch:   {for: <time>, signals: [<role>.current, <role of a usb-watcher>],
+                  at_most: <time>, cadence_of: <sequence>,  as long as the job's earlier restarts ask for
                   fail_on: restart, stop_after: 3} restarts that end the watch early; without fail_on none do
       - heat:    {<role>: <profile of the device family>, temperature: <amount>, hold: <time>,
                   meanwhile: <what to do while the solder is liquid>}
+      - usb-mode: {<role of a usb-watcher>: <boot mode of the device family>, within: <time>}
+      - charge:  {<role of a supply>: port, over: <time>}
+      - checklist: functions                       of the device family, asked one by one
       - survey:  {<role of a multimeter>: <connector of the device family>, unpowered: <role of a supply>}
         only_if_failed: <name of an earlier test>  that failure then stands unless a check after it passes
     finally:  settings that switch nothing on, and waits
@@ -36,7 +41,19 @@ from collections.abc import Sequence as Many
 from pathlib import Path
 
 from wakerail.sequences.model import FAMILY, Input, Sequence, Step
-from wakerail.sequences.steps import heat, measure, prompt, settings, survey, testing, wait, watch
+from wakerail.sequences.steps import (
+    charge,
+    checklist,
+    heat,
+    measure,
+    prompt,
+    settings,
+    survey,
+    testing,
+    usb_mode,
+    wait,
+    watch,
+)
 from wakerail.sequences.steps.action import NAME_INPUT, Action
 from wakerail.sequences.steps.scope import FAILING, PASSING, Scope
 from wakerail_kit.errors import ConfigInvalid
@@ -48,11 +65,14 @@ from wakerail_kit.units import UnitInvalid, human, parse_quantity
 from wakerail_kit.yamldoc import Document, Section, load_yaml, parse_yaml
 
 _READERS: Mapping[str, Callable[[Section, Finding | None, Scope], Action]] = {
+    "charge": lambda section, _failed, scope: charge.read(section, scope),
+    "checklist": lambda section, _failed, _scope: checklist.read(section),
     "heat": lambda section, _failed, scope: heat.read(section, scope),
     "measure": measure.read,
     "prompt": lambda section, _failed, _scope: prompt.read(section),
     "survey": lambda section, _failed, scope: survey.read(section, scope),
     "test": testing.read,
+    "usb-mode": lambda section, _failed, scope: usb_mode.read(section, scope),
     "wait": lambda section, _failed, scope: wait.read(section, scope),
     "watch": lambda section, _failed, scope: watch.read(section, scope),
 }
@@ -113,6 +133,7 @@ def _read(doc: Document) -> Sequence:
         top.note("steps", "has no steps")
     finally_ = tuple(_finally_step(section, scope) for section in top.sections("finally", default=()))
     passed = _finding(top, "passed", PASSING) or Finding.CHECKS_PASSED
+    tells_all = top.text("reason", "last-check", one_of=["last-check", "every-check"]) == "every-check"
     for key in inputs:
         if key not in scope.used:
             declared.note(key, f"no step uses '${key}'")
@@ -120,7 +141,9 @@ def _read(doc: Document) -> Sequence:
     sha256 = hashlib.sha256(doc.text.encode()).hexdigest()
     known_needs = {role: kind for role, kind in needs.items() if kind is not None}
     known_uses = {role: kind for role, kind in uses.items() if kind is not None}
-    return Sequence(name, purpose, cautions, known_needs, known_uses, inputs, steps, finally_, passed, sha256)
+    return Sequence(
+        name, purpose, cautions, known_needs, known_uses, inputs, steps, finally_, passed, sha256, tells_all
+    )
 
 
 def _roles(top: Section, key: str) -> dict[str, Kind | None]:

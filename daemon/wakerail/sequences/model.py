@@ -56,6 +56,7 @@ class Sequence:
     """A checked sequence. ``passed`` is its finding when nothing failed and no step found something of its own.
 
     ``needs`` and ``uses`` map roles to kinds; a bench without a kind in ``uses`` can run it all the same.
+    ``tells_all``: the reason of a run that passed is what every check says, not the last one alone.
     ``cautions`` are shown before anything is switched on. ``sha256`` is that of the text it was read from.
     """
 
@@ -69,6 +70,7 @@ class Sequence:
     finally_: tuple[Step, ...]
     passed: Finding
     sha256: str
+    tells_all: bool = False
 
     @property
     def profiles(self) -> tuple[str, ...]:

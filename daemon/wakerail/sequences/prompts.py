@@ -26,8 +26,8 @@ class Prompts:
         #: When the newest prompt was raised (monotonic seconds).
         self.raised_s = 0.0
 
-    async def ask(self, text: str) -> tuple[PromptAnswered, Recorded]:
-        """Raise a prompt and wait for a yes; return it as it was recorded.
+    async def ask(self, text: str, choices: Sequence[str] = ()) -> tuple[PromptAnswered, Recorded]:
+        """Raise a prompt and wait for a yes, or with ``choices`` for one of them; return it as it was recorded.
 
         Raises RunEnded on a no, or if the prompt cannot be recorded.
         """
@@ -38,6 +38,7 @@ class Prompts:
             run=self._record.run,
             step=self._record.number,
             text=text,
+            choices=list(choices),
             cautions=self._cautions,
             time=rfc3339(now),
         )
@@ -57,15 +58,34 @@ class Prompts:
             raise RunEnded(stopped(f"the answer was no to the prompt '{text.rstrip('.')}'{why}"))
         return answered, recorded
 
-    def answer(self, prompt_id: str, confirmed: bool, operator: str, *, note: str = "", person: bool = True) -> None:
-        """Take an answer. Raises ConfigInvalid if this is not the prompt that the run waits on."""
+    def answer(
+        self,
+        prompt_id: str,
+        confirmed: bool,
+        operator: str,
+        *,
+        choice: str = "",
+        note: str = "",
+        person: bool = True,
+    ) -> None:
+        """Take an answer. Raises ConfigInvalid if this is not the prompt that the run waits on, or no answer to it."""
         if self._open is None or self._open[1].done():
             raise ConfigInvalid(f"run {self._record.run} waits for no answer now")
         prompt, answer = self._open
         if prompt_id != prompt.id:
             raise ConfigInvalid(f"run {prompt.run} does not wait on prompt {prompt_id!r}; it waits on {prompt.id!r}")
+        unanswered = confirmed and bool(prompt.choices) and person  # a script may say that nobody looked
+        if choice not in prompt.choices and (choice or unanswered):
+            wanted = f"answer {', '.join(prompt.choices)}" if prompt.choices else "it takes no choice"
+            raise ConfigInvalid(f"{choice!r} is no answer to the prompt '{prompt.text}'; {wanted}")
         answer.set_result(
             PromptAnswered(
-                run=prompt.run, prompt=prompt.id, confirmed=confirmed, operator=operator, note=note, person=person
+                run=prompt.run,
+                prompt=prompt.id,
+                confirmed=confirmed,
+                choice=choice,
+                operator=operator,
+                note=note,
+                person=person,
             )
         )

@@ -144,14 +144,22 @@ class SequenceRun:
         await self._context.heat.cool(operator or self._operator)
 
     def answer(
-        self, prompt_id: str, confirmed: bool, operator: str = "", *, note: str = "", person: bool = True
+        self,
+        prompt_id: str,
+        confirmed: bool,
+        operator: str = "",
+        *,
+        choice: str = "",
+        note: str = "",
+        person: bool = True,
     ) -> None:
         """Answer the prompt that the run waits on; no ends the run. Raises ConfigInvalid for any other prompt.
 
-        ``operator`` is who answers, if it is not who started the run; ``note`` is kept as evidence; ``person`` is
-        false where nobody stood there.
+        ``operator`` is who answers, if it is not who started the run; ``note`` is kept as evidence; ``choice`` is
+        the answer to a question; ``person`` is false where nobody stood there.
         """
-        self._prompts.answer(prompt_id, confirmed, operator or self._operator, note=note, person=person)
+        who = operator or self._operator
+        self._prompts.answer(prompt_id, confirmed, who, choice=choice, note=note, person=person)
 
     # --- the steps ---
 
@@ -199,7 +207,7 @@ class SequenceRun:
                 results.followed_up[step.action.known_as] = output
             else:
                 return Ending(output.outcome, output.finding or Finding.CHECK_FAILED, output.says)
-        return results.conclude(plan.sequence.passed)
+        return results.conclude(plan.sequence.passed, tells_all=plan.sequence.tells_all)
 
     async def _do_step(self, context: RunContext, number: int, step: Step) -> StepOutput | None:
         """Do one step; return None if it is not due. Raises RunEnded when it ends the run before its own end."""

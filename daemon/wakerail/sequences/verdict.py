@@ -39,6 +39,7 @@ class Results:
     followed_up: dict[str, StepOutput] = field(default_factory=dict)
     _forgiven: set[str] = field(default_factory=set)
     _last: StepOutput = field(default_factory=StepOutput)
+    _checked: list[str] = field(default_factory=list)
 
     def add(self, result: StepResult, output: StepOutput | None = None) -> None:
         """Note the result of a step; ``output`` where it was run to its end."""
@@ -57,9 +58,11 @@ class Results:
             self._forgiven.add(step.only_if_failed)
         if output.says:
             self._last = output
+            if step.action.checks:
+                self._checked.append(output.says)
 
-    def conclude(self, passed: Finding) -> Ending:
-        """Return the ending of a run whose steps were all done.
+    def conclude(self, passed: Finding, *, tells_all: bool = False) -> Ending:
+        """Return the ending of a run whose steps were all done; ``tells_all``: every check speaks for it.
 
         A failed test that other steps followed up still stands, unless a check among those passed.
         """
@@ -70,6 +73,8 @@ class Results:
         if self.followed_up:
             before = " ".join(output.says for output in self.followed_up.values())
             reason = f"{reason} Before that: {before}"
+        if tells_all:
+            return Ending(Outcome.PASSED, passed, " ".join(self._checked) or reason)
         return Ending(Outcome.PASSED, self._last.finding or passed, reason)
 
 

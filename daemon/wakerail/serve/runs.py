@@ -110,7 +110,8 @@ class Runs:
 
     async def _confirm(self, args: AnswerPrompt) -> None:
         refuse_passcodes(note=args.note)
-        self._of(args.run).answer(args.prompt, args.confirmed, note=args.note, person=args.person)
+        run = self._of(args.run)
+        run.answer(args.prompt, args.confirmed, choice=args.choice, note=args.note, person=args.person)
 
     async def _cool(self, args: CoolRun) -> None:
         heating = [self._of(args.run)] if args.run else [run for run in self._running.values() if run.heats]

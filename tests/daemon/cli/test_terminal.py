@@ -10,8 +10,8 @@ import termios
 import pytest
 
 from wakerail.cli import terminal
-from wakerail.cli.run import Screen, _understood
-from wakerail.cli.terminal import Reply, drop_typed, echo, read_key, read_line
+from wakerail.cli.run import Screen
+from wakerail.cli.terminal import Reply, chosen, drop_typed, echo, keys_of, read_key, read_line, understood
 from wakerail_kit.messages import Prompt
 
 
@@ -92,7 +92,7 @@ async def test_what_was_typed_before_it_was_asked_for_is_no_answer(keyboard):
     ],
 )
 def test_an_answer_to_a_prompt_is_yes_no_or_a_note(said, reply):
-    assert _understood(said) == reply
+    assert understood(said) == reply
 
 
 async def test_a_passcode_noted_at_a_prompt_is_asked_again_and_not_repeated(keyboard, capfd):
@@ -104,3 +104,30 @@ async def test_a_passcode_noted_at_a_prompt_is_asked_again_and_not_repeated(keyb
     said = capfd.readouterr().err
     assert "note: it looks like a passcode" in said
     assert "4711" not in said
+
+
+CHOICES = ("yes", "no", "not there")
+
+
+def test_each_choice_of_a_question_has_a_key_of_its_own():
+    assert keys_of(CHOICES) == {"y": "yes", "n": "no", "t": "not there"}
+    assert keys_of(["same", "stop"]) == {"a": "same", "t": "stop"}  # s ends the run
+    assert len(keys_of(["a", "a a", "aa"])) == 3
+
+
+@pytest.mark.parametrize(
+    ("said", "reply"),
+    [
+        ("y\n", Reply(confirmed=True, choice="yes")),
+        ("N the lower corner\n", Reply(confirmed=True, choice="no", note="the lower corner")),
+        ("t\n", Reply(confirmed=True, choice="not there")),
+        ("Not there\n", Reply(confirmed=True, choice="not there")),
+        ("no\n", Reply(confirmed=True, choice="no")),
+        ("s\n", Reply(confirmed=False)),
+        (None, Reply(confirmed=False)),
+        ("\n", None),
+        ("perhaps\n", None),
+    ],
+)
+def test_an_answer_to_a_question_is_one_of_its_choices_or_is_asked_again(said, reply):
+    assert chosen(said, CHOICES) == reply

@@ -278,6 +278,10 @@ class FakeBench:
     present_until_s: float = float("-inf")
     #: What is done when a prompt is raised, before it is answered.
     hands: Callable[[Prompt], None] = lambda _: None
+    #: Whether a person answers the prompts, and no script.
+    person: bool = True
+    #: What is answered to a question, and the note beside it.
+    choose: Callable[[Prompt], tuple[str, str]] = lambda prompt: (prompt.choices[0], "")
 
     def __post_init__(self) -> None:
         self.instruments = {
@@ -317,7 +321,8 @@ class FakeBench:
         self.journal.append(prompt)
         self.hands(prompt)
         if self.confirm is not None and self.run is not None:
-            self.run.answer(prompt.id, self.confirm, "Ilse")
+            choice, note = self.choose(prompt) if prompt.choices and self.confirm else ("", "")
+            self.run.answer(prompt.id, self.confirm, "Ilse", choice=choice, note=note, person=self.person)
         return len(self.journal)
 
     async def record_verdict(self, verdict: Verdict) -> int:

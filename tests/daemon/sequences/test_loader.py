@@ -61,7 +61,7 @@ SET = "  - supply:  {volts: $volts, limit: $limit, output: on}"
 MEASURE = "  - measure: {signal: supply.current, over: 2 s, stat: mean, max: 5 mA}"
 WATCH = "  - watch:   {for: $window, signals: [supply.current, usb], fail_on: restart}"
 TEST = "  - test:    {port: lines, as: before}"
-VERBS = "heat, measure, prompt, survey, test, wait, watch, usb, supply, port"
+VERBS = "charge, checklist, heat, measure, prompt, survey, test, usb-mode, wait, watch, usb, supply, port"
 
 
 @pytest.mark.parametrize(
@@ -310,7 +310,7 @@ VERBS = "heat, measure, prompt, survey, test, wait, watch, usb, supply, port"
             "passed: hard-short\nfinally:",
             (
                 "18: passed: 'hard-short' is not known; "
-                "one of checks-passed, rail-quiet, port-clear, running, profile-kept, lines-good"
+                "one of checks-passed, rail-quiet, port-clear, running, profile-kept, lines-good, proved"
             ),
         ),
         (GOOD[GOOD.index("steps:") : GOOD.index("finally:")], "steps: []\n", "9: steps: has no steps"),
@@ -362,6 +362,54 @@ def test_an_input_may_be_a_name():
 )  # fmt: skip
 def test_a_mistake_about_names_and_meters_is_one_line(old, new, line):
     found = [each.removeprefix("s.yaml:") for each in problems(SURVEY.replace(old, new, 1))]
+    assert any(each.startswith(line) for each in found), found
+
+
+PROVE = """\
+sequence: try
+purpose: A try.
+reason: every-check
+needs: {supply: power-source, usb: usb-watcher}
+inputs:
+  least: {default: 60 s}
+  longest: {default: 600 s}
+steps:
+  - watch: {for: $least, at_most: $longest, cadence_of: boot-watch, signals: [supply.current, usb]}
+  - usb-mode: {usb: normal, within: 5 s}
+  - charge: {supply: port, over: 20 s}
+  - checklist: functions
+"""
+
+
+def test_a_proof_is_read_whole():
+    sequence = parse_sequence(PROVE, "s.yaml")
+    assert sequence.tells_all
+    assert [step.action.verb for step in sequence.steps] == ["watch", "usb-mode", "charge", "checklist"]
+    values = {"least": 60.0, "longest": 600.0}
+    assert [step.words(values) for step in sequence.steps] == [
+        "Watch supply.current and usb for 60 s, up to 600 s if earlier restarts ask for it",
+        "Look for the device in its normal mode on usb, for up to 5 s",
+        "Charge from the supply and measure for 20 s",
+        "Try every function",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line"),
+    [
+        ("every-check", "each", "3: reason: 'each' is not known; one of last-check, every-check"),
+        ("at_most: $longest", "at_most: 5 V", "9: steps[0].watch.at_most: '5 V' is not a time"),
+        ("cadence_of: boot-watch", "cadence_of: Boot", "9: steps[0].watch.cadence_of: 'Boot' is no name"),
+        ("{usb: normal", "{supply: normal", "10: steps[1].usb-mode.supply: is no usb-watcher; known here: usb"),
+        ("{usb: normal, ", "{", "10: steps[1].usb-mode: names no usb-watcher; write it like '{usb: normal}'"),
+        (", within: 5 s", "", "10: steps[1].usb-mode.within: is missing"),
+        ("supply: port", "supply: battery", "11: steps[2].charge.supply: 'battery' is not known; one of port"),
+        ("{supply: port, ", "{", "11: steps[2].charge: names no power-source; write it like '{supply: port}'"),
+        ("checklist: functions", "checklist: all", "12: steps[3].checklist: 'all' is not known; one of functions"),
+    ],
+)
+def test_a_mistake_in_a_proof_is_one_line(old, new, line):
+    found = [each.removeprefix("s.yaml:") for each in problems(PROVE.replace(old, new, 1))]
     assert any(each.startswith(line) for each in found), found
 
 

@@ -175,12 +175,15 @@ class StepContext(Protocol):
         """Record one of the run's own events. Raises RunEnded if that cannot be done."""
         ...
 
-    async def ask(self, text: str) -> tuple[PromptAnswered, Recorded]:
-        """Raise a prompt and wait until a person confirms. Raises RunEnded if they say no."""
+    async def ask(self, text: str, choices: Sequence[str] = ()) -> tuple[PromptAnswered, Recorded]:
+        """Raise a prompt and wait until a person confirms, or gives one of ``choices``. Raises RunEnded on a no."""
         ...
 
-    async def cadence_before(self) -> Cadence | None:
-        """Return how this job's device restarted in an earlier run of the sequence; None if that is not known."""
+    async def cadence_before(self, of: str = "") -> Cadence | None:
+        """Return how this job's device restarted in an earlier run of a sequence; None if that is not known.
+
+        ``of`` is that sequence, this run's own if it is not said.
+        """
         ...
 
     async def compared(self, boot: Boot, usb_family: str) -> Comparison | None:

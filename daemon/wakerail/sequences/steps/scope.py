@@ -33,6 +33,7 @@ PASSING = (
     Finding.RUNNING,
     Finding.PROFILE_KEPT,
     Finding.LINES_GOOD,
+    Finding.PROVED,
 )
 
 

@@ -6,8 +6,9 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from wakerail.analysis.cadence import reading_of
+from wakerail.analysis.cadence import Cadence, reading_of
 from wakerail.analysis.known_good import BOOT_S, Boot, boot_since
+from wakerail.analysis.proving import ProvingTime, proving_time
 from wakerail.analysis.reading import BootReading
 from wakerail.analysis.samples import Gathering, Samples
 from wakerail.analysis.seen import Onset, Revision, Seen
@@ -37,12 +38,16 @@ class Watch:
     raised; its window counts from the confirmation. The outcome is the boot reader's, with what the trade reads from
     the cadence, and how the boot compares with the known-good one of its device family, where that is known.
     ``stop_after`` restarts that still count end the watch early; with None the whole window is watched.
+    With ``at_most`` the window is as long as the job's earlier restarts ask for, but no longer; those are looked for
+    in earlier runs of ``cadence_of``, of this sequence if it is empty.
     """
 
     window: Amount
     supply: str
     usb: str
     stop_after: int | None
+    at_most: Amount | None = None
+    cadence_of: str = ""
     verb: str = "watch"
     checks: bool = True
     known_as: str = ""
@@ -53,17 +58,20 @@ class Watch:
 
     def words(self, values: Mapping[str, float]) -> str:
         signals = f"{self.supply}.current" + (f" and {self.usb}" if self.usb else "")
-        return f"Watch {signals} for {self.window.words(values)}"
+        more = "" if self.at_most is None else f", up to {self.at_most.words(values)} if earlier restarts ask for it"
+        return f"Watch {signals} for {self.window.words(values)}{more}"
 
     def duration_s(self, values: Mapping[str, float]) -> float | None:
-        return self.window.value(values)
+        return self.window.value(values) if self.at_most is None else None
 
     async def run(self, context: StepContext) -> StepOutput:
         supply = context.instrument(self.supply)
         usb = [context.instrument(self.usb).name] if self.usb and context.has(self.usb) else []
         start_s = context.bench.clock.monotonic_s()
-        end_s = start_s + self.window.value(context.values)
-        facts = replace(_known_facts(context, supply.name), cadence_before=await context.cadence_before())
+        before = await context.cadence_before(self.cadence_of)
+        time = self._time(context.values, before)
+        end_s = start_s + time.window_s
+        facts = replace(_known_facts(context, supply.name), cadence_before=before)
         reader = context.make_reader(facts)
         watched = _Watched(context, reader, StillOn(supply, context.on_since_s.get(supply.name)), start_s)
         since_s = context.prompted_s if context.prompted_s is not None else start_s
@@ -75,7 +83,7 @@ class Watch:
         watched.still_on.finish()
         reading = reader.finish(watched.at_s)
         await watched.tell_last(reading)
-        says = reading.says
+        says = f"{time.says} {reading.says}".strip() if reading.outcome is Outcome.PASSED else reading.says
         if reading.cadence is not None and (trade := reading_of(reading.cadence, context.cadence_rows)) is not None:
             says = f"{says} {trade.says}"
         boot = watched.boot(reading.onset_s)
@@ -84,6 +92,12 @@ class Watch:
         certainty = Measurement(name=CERTAINTY, value=round(reading.probability, 4), unit="1", outcome=Outcome.PASSED)
         measured = (*reading.measurements, certainty)
         return StepOutput(reading.outcome, reading.finding, says, measured, watched.in_time())
+
+    def _time(self, values: Mapping[str, float], before: Cadence | None) -> ProvingTime:
+        least_s = self.window.value(values)
+        if self.at_most is None:
+            return ProvingTime(least_s)
+        return proving_time(least_s, max(least_s, self.at_most.value(values)), before)
 
 
 @dataclass(slots=True)
@@ -217,4 +231,6 @@ def read(section: Section, scope: Scope) -> Watch:
     stop_after = given.integer("stop_after", STOP_AFTER, low=1, high=1000)
     if "stop_after" in given and not fail_on:
         given.note("stop_after", "has a meaning only beside 'fail_on: restart'")
-    return Watch(window, supply, usb, stop_after if fail_on else None)
+    at_most = scope.optional_amount(given, "at_most", "s")
+    cadence_of = given.name("cadence_of", "")
+    return Watch(window, supply, usb, stop_after if fail_on else None, at_most, cadence_of)
