@@ -260,7 +260,7 @@ async def test_what_the_daemon_refuses_and_a_second_daemon(shop):
                 "fenmoor-t3, profile 'separate': 210 °C cannot melt SAC305: its liquidus is 220 °C"
             ],
             ("reset", "suply", "--operator", "me", "--config", config): [
-                "no instrument 'suply'; known: supply, plate, port, usb"
+                "no instrument 'suply'; known: supply, plate, port, meter, usb"
             ],
             ("serve", "--config", config): [served],
             ("serve", "--config", str(other)): [in_use],

@@ -154,6 +154,7 @@ async def test_everything_off_by_hand(shop):
             "supply": True,  # takes a second connection
             "plate": False,  # its port is held
             "port": True,
+            "meter": True,
             "usb": True,
         }
         assert "another program uses it; IT MAY BE ON: pull its plug; the daemon (process" in states["plate"]["says"]
