@@ -38,11 +38,20 @@ def demo(
         list[str] | None, typer.Option("--fault", help="What is wrong with the device; again for more.")
     ] = None,
     window: Annotated[str, typer.Option(help="How long the boot is watched.")] = "25 s",
+    plan: Annotated[
+        bool, typer.Option("--plan", help="Go on to the cause: a job opened, its cause isolated, closed (two minutes).")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Watch a device that restarts: broker, daemon, five simulated instruments, boot watch, verdict and picture."""
     from wakerail_sim.bench import parse_fault  # noqa: PLC0415
 
+    if plan:
+        from wakerail.cli.demo_plan import demo_plan  # noqa: PLC0415
+
+        with _scratch() as scratch:
+            demo_plan(Path(scratch), fault or (), Console(highlight=False))
+        return
     console = Console(stderr=True, highlight=False)
     folder = out / datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
     faults = fault or ["restart-at-stage:kernel"]
