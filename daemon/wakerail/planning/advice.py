@@ -10,12 +10,14 @@ from wakerail.planning.ending import Ending, early_ending, first_clean, has_come
 from wakerail.planning.exact import MOST_CANDIDATES, ExactPlan
 from wakerail.planning.lookahead import LookAhead
 from wakerail.planning.model import Check
-from wakerail.planning.observations import CheckSeen
+from wakerail.planning.observations import BootWatched, CheckSeen
 from wakerail.planning.problem import Layout, Problem, bits
 from wakerail.planning.telling import tell_check, tell_try
 
 #: Candidates that are together this share of what may be wrong at the end are left out of the reckoning.
 _LEFT_OUT = 0.2
+#: A boot that was read with less certainty than this is worth more of its kind.
+_SURE_ENOUGH = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,10 +72,13 @@ def advise(course: Course) -> Advice:
     ended = early_ending(course, leading)
     if ended is not None:
         return Advice(ranked, ended, 0.0, exact=True)
-    expected_s, after, exact = _best_try(problem, done, cleared)
+    told = _has_told(course)
+    expected_s, after, exact = _best_try(problem, done, cleared, told)
+    if after is None and told:  # nothing else can be done than to boot once more
+        expected_s, after, exact = _best_try(problem, done, cleared, told=False)
     if after is None:  # what is left to tell are two causes at once, each pair unlikely
         problem = layout.problem(belief, left_out=left_out, pairs_from=0.0)
-        expected_s, after, exact = _best_try(problem, done, cleared)
+        expected_s, after, exact = _best_try(problem, done, cleared, told)
     check = _worthwhile_check(course, layout, problem, done, cleared)
     if check is not None:
         saving_s, best = check
@@ -96,12 +101,23 @@ def _leading(course: Course, problem: Problem) -> tuple[int, float]:
     return best, sure[best]
 
 
-def _best_try(problem: Problem, done: int, cleared: bool) -> tuple[float, int | None, bool]:
-    """Return the expected cost to a confirmed cause, what is done for the next try, and whether that is exact."""
+def _has_told(course: Course) -> bool:
+    """Return whether the last two observations were boots with the same done, and each told what such a boot can."""
+    last = [one for one in course.observations[-2:] if isinstance(one, BootWatched)]
+    sure = all(max(one.shown, 1.0 - one.shown) >= _SURE_ENOUGH for one in last)
+    return len(last) == 2 and sure and last[0].done == last[1].done
+
+
+def _best_try(problem: Problem, done: int, cleared: bool, told: bool) -> tuple[float, int | None, bool]:
+    """Return the expected cost to a confirmed cause, what is done for the next try, and whether that is exact.
+
+    ``told``: what is done now was just tried twice. Results are taken to be certain from now on, so that to boot once
+    more would seem to tell the rest for nothing.
+    """
     if len(problem.candidates) <= MOST_CANDIDATES:
-        reckoned = ExactPlan(problem)
+        reckoned = ExactPlan(problem, told)
         return reckoned.cost_s(problem.all, done, cleared), reckoned.best(problem.all, done, cleared), True
-    weighted, after = LookAhead(problem, done, cleared=cleared).found
+    weighted, after = LookAhead(problem, done, cleared=cleared, told=told).found
     return weighted / problem.weight(problem.all), after, False
 
 

@@ -19,9 +19,13 @@ MOST_CANDIDATES = 8
 
 @dataclass
 class ExactPlan:
-    """Values and best tries of a problem, reckoned once each."""
+    """Values and best tries of a problem, reckoned once each.
+
+    ``told``: what is done now was just tried, and told what it can; to boot once more like that is no try.
+    """
 
     problem: Problem
+    told: bool = False
     _known: dict[tuple[int, int, bool], tuple[float, int | None]] = field(default_factory=dict)
 
     def cost_s(self, suspects: int, done: int, cleared: bool) -> float:
@@ -70,7 +74,8 @@ class ExactPlan:
         subset = bearing
         while True:
             after = problem.move(done, subset, bearing & ~subset)
-            if after is not None and 0 != problem.off(after) & suspects != suspects:
+            told = self.told and suspects == problem.all and after == done
+            if after is not None and not told and 0 != problem.off(after) & suspects != suspects:
                 found[after] = problem.cost_s(done, after)
             if not subset:
                 break

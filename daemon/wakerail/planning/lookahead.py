@@ -43,10 +43,11 @@ class Runs:
 class LookAhead:
     """The plan of a problem from what is done now, by one step and runs."""
 
-    def __init__(self, problem: Problem, done: int, *, cleared: bool) -> None:
+    def __init__(self, problem: Problem, done: int, *, cleared: bool, told: bool = False) -> None:
         self.problem = problem
         self.done = done
         self.cleared = cleared
+        self.told = told
         self._known: dict[tuple[int, bool, bool], float] = {}
 
     @cached_property
@@ -90,7 +91,7 @@ class LookAhead:
         """Yield the tries that split a row in two, each with its weighted cost by that row's runs alone."""
         problem = self.problem
         mass = problem.weight(problem.all)
-        tried: set[int] = set()
+        tried: set[int] = {self.done} if self.told else set()
         for row in self._rows(problem.all):
             runs = self._runs(row, cleared=self.cleared)
             on, end = runs.back if self.cleared else runs.fresh, len(row)
