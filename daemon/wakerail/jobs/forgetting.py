@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Set
 from dataclasses import dataclass
 from typing import Any, TypeVar, get_type_hints
@@ -19,9 +20,11 @@ from wakerail_kit.job_events import PERSONAL, JobFileKept
 from wakerail_kit.messages import Event
 
 _S = TypeVar("_S", bound=Struct)
-FORGOTTEN = "(forgotten)"
-#: What stands before a note where evidence, or the reason of a run that somebody refused, repeats it.
-_NOTE_FOLLOWS = ("Noted: ", "'; ")
+FORGOTTEN = "forgotten"
+#: What stands before a note where evidence, a failed function or the reason of a run that was refused repeats it.
+_BEFORE_A_NOTE = r"(?:(?<=Noted: )|(?<=; )|(?<=\())"
+#: A note of so many characters is taken for itself wherever it stands; a shorter one could be a word of a reason.
+_UNMISTAKABLE = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,25 +106,31 @@ def _notes(reader: JournalReader, run: str, emptied: Mapping[int, Message]) -> d
     notes = {answer.note for answer in answers if answer is not None and answer.note}
     if not notes:
         return {}
+    told = _repeating(notes)
     changed = {}
     for entry in entries:
-        plain = _without(msgspec.to_builtins(emptied.get(entry.row, entry.message)), notes)
+        plain = _without(msgspec.to_builtins(emptied.get(entry.row, entry.message)), notes, told)
         message = decode(type_of(entry.message), msgspec.json.encode(plain).decode())
         if message != entry.message:
             changed[entry.row] = message
     return changed
 
 
-def _without(plain: Any, notes: Set[str]) -> Any:
-    """Return plain data without notes: as a note's own field, and as evidence or the reason of a refusal repeat it."""
+def _repeating(notes: Set[str]) -> re.Pattern[str]:
+    """Return the pattern of notes as other texts repeat them, with their blanks as they are or put together."""
+    written = {text for note in notes for text in (note, " ".join(note.split()))}
+    ways = [
+        ("" if len(text) >= _UNMISTAKABLE else _BEFORE_A_NOTE) + re.escape(text) + r"(?!\w)"
+        for text in sorted(written, key=len, reverse=True)
+    ]
+    return re.compile("|".join(ways))
+
+
+def _without(plain: Any, notes: Set[str], told: re.Pattern[str]) -> Any:
+    """Return plain data without notes: as a note's own field, and as other texts repeat them."""
     if isinstance(plain, dict):
         gone = {key: "" for key, value in plain.items() if key == "note" and value in notes}
-        return {key: _without(value, notes) for key, value in plain.items()} | gone
+        return {key: _without(value, notes, told) for key, value in plain.items()} | gone
     if isinstance(plain, list):
-        return [_without(one, notes) for one in plain]
-    if isinstance(plain, str):
-        for note in sorted(notes, key=len, reverse=True):
-            for told in (note, " ".join(note.split())):
-                for lead in _NOTE_FOLLOWS:
-                    plain = plain.replace(lead + told, lead + FORGOTTEN)
-    return plain
+        return [_without(one, notes, told) for one in plain]
+    return told.sub(FORGOTTEN, plain) if isinstance(plain, str) else plain

@@ -26,7 +26,7 @@ SECRETS = ["Quellwasser", "Blaubeer", "Zwetschge", "Mirabelle", "Johannisbeer", 
 PHOTO = b"\x89PNG a photo with Kirschen on it"
 
 
-async def a_run(url, job, number, note, *, confirmed=True):
+async def a_run(url, job, number, note, *, confirmed=True, says="", noted=""):
     """Write a run whose prompt was answered with a note, as the runner writes it."""
     clock, run = SimulatedClock(), f"run-{number:04}"
     topic = topics.run("bench-1", run, "event")
@@ -39,13 +39,10 @@ async def a_run(url, job, number, note, *, confirmed=True):
         inputs = {"sequence": "boot-watch", "inputs": {}, "roles": {}, "cautions": []}
         await happens(RunStarted(run=run, job=job, **inputs))
         await happens(PromptAnswered(run=run, prompt="p", confirmed=confirmed, operator="mara", note=note))
-        said = (
-            ""
-            if confirmed
-            else f"Aborted: the answer was no to the prompt 'Bridge the pads'; {' '.join(note.split())}."
-        )
+        refused = f"Aborted: the answer was no to the prompt 'Bridge the pads'; {' '.join(note.split())}."
+        said = says or ("" if confirmed else refused)
         await happens(StepFinished(run=run, number=1, verb="prompt", title="Bridge", outcome=Outcome.PASSED, says=said))
-        evidence = Evidence(event_id="e", type="t", time="2026-11-26T09:00:00Z", says=f"Noted: {note}")
+        evidence = Evidence(event_id="e", type="t", time="2026-11-26T09:00:00Z", says=noted or f"Noted: {note}")
         measured = Measurement(name="restarts", value=3, unit="1", high=0, outcome=Outcome.FAILED)
         verdict = Verdict(
             id=f"verdict-{number}", bench="bench-1", run=run, sequence=SequenceRef(name="boot-watch", sha256="0" * 64),
@@ -97,8 +94,8 @@ async def test_what_is_personal_is_gone_and_all_else_stays_as_it_was(desk_of, ur
     assert [(one.outcome, one.finding, one.measurements[0].value) for one in verdicts] == [
         (Outcome.FAILED, Finding.RESTARTING, 3.0)
     ] * 2
-    assert [one.evidence[0].says for one in verdicts] == ["Noted: (forgotten)"] * 2
-    assert verdicts[1].reason.startswith("Aborted: the answer was no to the prompt 'Bridge the pads'; (forgotten)")
+    assert [one.evidence[0].says for one in verdicts] == ["Noted: forgotten"] * 2
+    assert verdicts[1].reason.startswith("Aborted: the answer was no to the prompt 'Bridge the pads'; forgotten")
     assert told["forgotten"] is True
     assert (told["symptom"], told["spent_s"], len(told["runs"])) == ("restarts", 600.0, 2)
     assert other["intake"]["customer"] == "Somebody Else"
@@ -199,3 +196,16 @@ async def test_a_job_whose_run_is_in_progress_is_not_forgotten_yet(sqlite_desk):
             await ask("job-forget", job="t-114", confirmed=True)
         ask.running.clear()
         assert (await ask("job-forget", job="t-114", confirmed=True))["erased"]
+
+
+async def test_a_note_is_emptied_where_a_verdict_repeats_it_and_its_words_stay_elsewhere(sqlite_desk, path):
+    """Among the functions that failed, and beside their answers; a short note is a word like any other."""
+    async with sqlite_desk() as ask:
+        await ask.opens()
+        says = "1 of 2 functions failed: scanner (fell). It fell and restarted."
+        await a_run(str(path), "t-114", 1, "fell", says=says, noted="scanner: no; fell.")
+        await ask("job-forget", job="t-114", confirmed=True)
+    with JournalReader(str(path)) as reader:
+        verdict = reader.verdict()
+    assert verdict.reason == "1 of 2 functions failed: scanner (forgotten). It fell and restarted."
+    assert verdict.evidence[0].says == "scanner: no; forgotten."
