@@ -114,7 +114,7 @@ def _isolation(job: Job) -> RenderableType:
         seen.add_row(str(one.number), Text(printable(one.says)))
     parts: list[RenderableType] = [seen]
     if job.advice:
-        parts.append(_shares(job.advice[-1]))
+        parts += ["", _shares(job.advice[-1]), ""]
     if job.ended is not None:
         parts.append(_said(job.ended))
     elif job.advice:
@@ -131,6 +131,8 @@ def _shares(advice: IsolationAdvised) -> Table:
                 yield printable(cause), f"{100 * share:.0f} %", "█" * round(_BAR * share) or "▏"
 
     table = Table.grid(padding=(0, 2, 0, 0))
+    for justify in ("left", "right", "left"):
+        table.add_column(justify=justify)
     for row in rows():
         table.add_row(*map(Text, row))
     return table

@@ -100,7 +100,7 @@ def test_a_job_is_shown_whole_and_what_was_typed_upsets_no_terminal(journal, wak
     ]
     isolation = out[out.index("Isolation so far") + 1 :]
     assert isolation[0] == "1  Without the scanner it restarts every 3.2 s."
-    assert [line.split()[:2] for line in isolation[1:3]] == [["display", "70"], ["keypad", "30"]]
+    assert [line.split()[:2] for line in isolation[2:4]] == [["display", "70"], ["keypad", "30"]]
     assert isolation[-1] == "Next: Unplug the display."
 
 
