@@ -300,6 +300,7 @@ def test_sequence_keys_are_told():
     steps = [f"{NO_SUCH}: 1", f"{{wait: 1 s, {NO_SUCH}: 1}}", f"measure: {{signal: a.b, {NO_SUCH}: 1}}"]
     steps += [f"watch: {{{NO_SUCH}: 1}}", f"{{test: {{port: lines, as: x, {NO_SUCH}: 1}}}}", "prompt: x"]
     steps += [f"heat: {{plate: x, {NO_SUCH}: 1}}", f"survey: {{meter: x, {NO_SUCH}: 1}}", "checklist: functions"]
+    steps += [f"inject: {{supply: x, meter: meter, {NO_SUCH}: 1}}"]
     steps += [f"usb-mode: {{usb: x, {NO_SUCH}: 1}}", f"charge: {{supply: port, {NO_SUCH}: 1}}"]
     kinds = {"port": "port-tester", "plate": "heat-source", "meter": "multimeter"}
     kinds |= {"usb": "usb-watcher", "supply": "power-source"}
@@ -352,11 +353,22 @@ def test_device_family_keys_are_told(tmp_path):
     connector = f"{{{NO_SUCH}: 1, pins: [{{{NO_SUCH}: 1}}]}}"
     profile = f"{{{NO_SUCH}: 1, board: {board}, stages: [{stages}], limits: {{{NO_SUCH}: 1, soak: {{{NO_SUCH}: 1}}}}}}"
     lists = {"usb-modes": f"{{{NO_SUCH}: 1}}", "profiles": profile, "connectors": connector}
-    lists["functions"] = f"{{{NO_SUCH}: 1}}"
+    lists |= dict.fromkeys(("functions", "rails"), f"{{{NO_SUCH}: 1}}")
     text = f"family: f\n{NO_SUCH}: 1\ncharging: {{{NO_SUCH}: 1, current: {{{NO_SUCH}: 1}}}}\n"
     (tmp_path / "f.yaml").write_text(text + "".join(f"{key}: [{each}]\n" for key, each in lists.items()))
     keys = known_keys(lambda: load_family(tmp_path / "f.yaml", {}))
-    assert {"vendor", "ohms", "sag-to", "asks", "ceiling", "within", "hold", "above-liquidus", "source"} < keys
+    assert {
+        "vendor",
+        "ohms",
+        "sag-to",
+        "asks",
+        "short-below",
+        "ceiling",
+        "within",
+        "hold",
+        "above-liquidus",
+        "source",
+    } < keys
     (tmp_path / "a.yaml").write_text(f"alloys: [{{{NO_SUCH}: 1}}]")
     assert missing(keys | known_keys(lambda: load_alloys(tmp_path / "a.yaml")), DEVELOPERS) == set()
 

@@ -10,6 +10,7 @@ from wakerail_kit.alloys import Alloy
 from wakerail_kit.connectors import Connector, read_connectors
 from wakerail_kit.heat_profiles import HeatProfile, read_profiles
 from wakerail_kit.proving import Charging, Function, read_charging, read_functions
+from wakerail_kit.rails import Rail, read_rails
 from wakerail_kit.yamldoc import load_yaml
 
 
@@ -34,7 +35,8 @@ class UsbMode:
 @dataclass(frozen=True, slots=True)
 class DeviceFamily:
     """A sort of device: its name, nominal volts, the boot modes in which its USB port enumerates, and by name how its
-    boards are heated, what a meter reads at their connectors; and how it charges, and what it must be able to do.
+    boards are heated, what a meter reads at their connectors; and how it charges, what it must be able to do, and
+    into which rails a low voltage may be injected.
     """
 
     name: str
@@ -45,6 +47,7 @@ class DeviceFamily:
     connectors: Mapping[str, Connector] = field(default_factory=dict)
     charging: Charging | None = None
     functions: tuple[Function, ...] = ()
+    rails: Mapping[str, Rail] = field(default_factory=dict)
 
 
 def load_family(file: Path, alloys: Mapping[str, Alloy] | None = None) -> DeviceFamily:
@@ -73,10 +76,11 @@ def load_family(file: Path, alloys: Mapping[str, Alloy] | None = None) -> Device
     else:
         top.raw("profiles", None)
     connectors = read_connectors(top)
+    rails = read_rails(top, connectors)
     charging, functions = read_charging(top), read_functions(top)
     top.raw("plan", None)  # the daemon's to read
     doc.finish()
-    return DeviceFamily(name, says, nominal_v, modes, profiles, connectors, charging, functions)
+    return DeviceFamily(name, says, nominal_v, modes, profiles, connectors, charging, functions, rails)
 
 
 def load_families(folder: Path, alloys: Mapping[str, Alloy] | None = None) -> tuple[DeviceFamily, ...]:

@@ -39,6 +39,10 @@ class Finding(StrEnum):
     LINE_LOW = "line-low"
     LINE_OPEN = "line-open"
     LINE_HIGH = "line-high"
+    # of an injection
+    NO_SHORT = "no-short"
+    SHORT_CLEARED = "short-cleared"
+    SHORT_STAYS = "short-stays"
     # of a proof
     PROVED = "proved"
     NOT_ENUMERATED = "not-enumerated"

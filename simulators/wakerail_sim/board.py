@@ -1,12 +1,13 @@
 """The device's board without power, as a meter's leads find it at the pins of its connectors.
 
 Each line hangs on ground by a junction or a resistance, as the device family says of a known-good board. A fault puts
-a short, a leak or a bridge beside it, or cuts it.
+a short, a leak or a bridge beside it, or cuts it. A dead short of the battery rail is on the family's first rail.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from wakerail_kit.connectors import Connector, Known, Pin
@@ -44,7 +45,9 @@ class Leads:
 class Board:
     """What the leads read. Raises ConfigInvalid for a fault of a pin that the family's board has not."""
 
-    def __init__(self, family: DeviceFamily, faults: FaultList, noise: Noise) -> None:
+    def __init__(
+        self, family: DeviceFamily, faults: FaultList, noise: Noise, dead_short_ohm: Callable[[], float | None]
+    ) -> None:
         self._family = family
         self._faults = faults
         self._noise = noise
@@ -53,6 +56,9 @@ class Board:
         self._cut = faults.names("line-open")
         self._leaking = faults.names("line-leaks")
         self._bridges = [frozenset(name.split("+")) for name in faults.names("lines-bridged")]
+        self._dead_short_ohm = dead_short_ohm
+        rail = next(iter(family.rails.values()), None)
+        self._battery_rail = "" if rail is None else f"{rail.connector}.{rail.pin}"
         self.leads = Leads()
         for place in self._shorted | self._cut | self._leaking | {one for bridge in self._bridges for one in bridge}:
             self._pin(place)
@@ -134,6 +140,8 @@ class Board:
         found += [LEAK_OHM] if place in self._leaking else []
         if place in self._cut:
             return [1e12]
+        if place == self._battery_rail and (short_ohm := self._dead_short_ohm()) is not None:
+            found.append(short_ohm)
         match pin.known:
             case Known.GROUND:
                 found.append(0.02)

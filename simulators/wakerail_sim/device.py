@@ -27,6 +27,8 @@ RUNS_BEFORE_RESTART_S = 4.0  # with restart-at-stage:running, which has no end t
 MISSED_AFTER_S = 180.0  # with missing-part-restart: the watchdog waits for the part that is not there
 _BRIDGE_COLD_A, _BRIDGE_WARM_A, _BRIDGE_WARMS_S = 0.120, 0.080, 15.0
 _BRIDGE_RISE_K = 45.0
+_SHORT_RISE_K_PER_W = 60.0
+SHORT_CLEARS_S = 1.0
 _UPSET_STREAM, _UPSET_TIME_STREAM = 13, 14
 _BOOT = (Stage.ROM, Stage.LOADER, Stage.KERNEL, Stage.SYSTEM, Stage.RUNNING)
 _BOOT_S = sum(DRAWS[stage].duration_s or 0.0 for stage in _BOOT)
@@ -54,6 +56,10 @@ class Device:
         self.stage = Stage.OFF
         self.boots = 0
         self.unplugged: set[str] = set()
+        #: The short on the battery rail, as long as it is there.
+        self.short_ohm = faults.amount("dead-short")
+        self._clears_at_a = faults.amount("short-clears-at")
+        self._clearing = Held(steps_of(SHORT_CLEARS_S))
 
     def press_button(self, voltage_v: float) -> None:
         """Press the power button, with that voltage at the battery terminals."""
@@ -69,8 +75,10 @@ class Device:
             self._powered_step = None
             self._turn_off()
 
-    def hot_spot_c(self) -> float:
-        """Return how hot the warmest part is, as a finger or a thermal camera would find it."""
+    def hot_spot_c(self, power_w: float) -> float:
+        """Return how hot the warmest part is, as a thermal camera would find it, while the device gets that power."""
+        if self.short_ohm is not None:
+            return AMBIENT_C + _SHORT_RISE_K_PER_W * power_w
         bridged = "bridged-layers" in self._faults and self._powered_step is not None
         return AMBIENT_C + (
             _BRIDGE_RISE_K * float(self._warmth(np.array([self._agenda.now_step]))[0]) if bridged else 0
@@ -86,9 +94,8 @@ class Device:
         if "bridged-layers" in self._faults and self._powered_step is not None:
             drawn_a = drawn_a + _BRIDGE_COLD_A + _BRIDGE_WARM_A * self._warmth(steps)
         conductance_s = drawn_a / self._nominal_v
-        short_ohm = self._faults.amount("dead-short")
-        if short_ohm is not None:
-            conductance_s = conductance_s + 1.0 / short_ohm
+        if self.short_ohm is not None:
+            conductance_s = conductance_s + 1.0 / self.short_ohm
         return supply.into_conductance(conductance_s)
 
     def browns_out_after(self, flow: Flow) -> int | None:
@@ -101,9 +108,22 @@ class Device:
             return held_too_low
         return int(collapsed[0]) + 1 if held_too_low is None else min(int(collapsed[0]) + 1, held_too_low)
 
+    def clears_after(self, flow: Flow) -> int | None:
+        """Return after how many of these steps its short will burn away, or None."""
+        return None if self.short_ohm is None else self._clearing.first(self._burns(flow))
+
+    def clear_short(self) -> None:
+        """Let the short burn away."""
+        self.short_ohm = None
+
     def pass_by(self, flow: Flow) -> None:
         """Take note of steps that went by."""
         self._brown_out.pass_by(self._too_low(flow))
+        self._clearing.pass_by(self._burns(flow))
+
+    def _burns(self, flow: Flow) -> Flags:
+        burns: Flags = flow.current_a >= (np.inf if self._clears_at_a is None else self._clears_at_a)
+        return burns
 
     def brown_out(self) -> None:
         """Reset to off: the voltage was too low."""

@@ -56,6 +56,14 @@ class FaultSort:
 
 FAULTS: dict[str, FaultSort] = {
     "dead-short": FaultSort("the battery rail is shorted", Where.LOAD, "Ohm", 0.05, 0.001, 100.0, "0.05Ohm"),
+    "short-clears-at": FaultSort(
+        "the dead short burns away once that much has flowed for a second",
+        Where.LOAD,
+        "A",
+        low=0.01,
+        high=6.0,
+        example="800mA",
+    ),
     "standing-draw": FaultSort(
         "draws before the button is pressed", Where.LOAD, "A", low=1e-6, high=6.0, example="40mA"
     ),

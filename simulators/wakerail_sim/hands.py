@@ -127,7 +127,7 @@ class Hands:
                 "current": f"{current_a:.4f}A",
                 "plate": f"{world.plate.temperature_c:.1f}degC",
                 "heater": "on" if world.plate.heater_on else "off",
-                "hot-spot": f"{world.device.hot_spot_c():.0f}degC",
+                "hot-spot": f"{world.hot_spot_c():.0f}degC",
                 "port": "dirty" if world.port.dirty else "clean",
                 "leads": f"{world.board.leads.red or '-'}/{world.board.leads.black or '-'}",
                 "unplugged": ",".join(self._unplugged()) or "-",

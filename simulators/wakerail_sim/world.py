@@ -68,7 +68,6 @@ class World:
         self.supply = Supply()
         self.plate = Plate(noise)
         self._faults = listed
-        self.board = Board(family, listed, noise)
         self.port = ChargePort("dirty-port" in listed, noise)
         self.usb = UsbPort(
             family,
@@ -78,6 +77,7 @@ class World:
         )
         self.device = Device(family, listed, noise, self._agenda, self.usb.device_entered)
         self.replay = Replay(trace, self._agenda) if trace is not None else None
+        self.board = Board(family, listed, noise, lambda: self.device.short_ohm)
         self.terminals = Terminals(self.replay or self.device, self._charges_a)
         self._load: Load = self.terminals
         self.meter = Meter(self.supply, self._load, noise)
@@ -107,6 +107,11 @@ class World:
         """Return how long it is until the next thing happens by itself; infinity if nothing is planned."""
         planned = self._agenda.next_step()
         return math.inf if planned is None else (planned - self.now_step) * STEP_S
+
+    def hot_spot_c(self) -> float:
+        """Return how hot the warmest part of the device is."""
+        flow = self.flow_now()
+        return self.device.hot_spot_c(float(flow.voltage_v[0] * flow.current_a[0]))
 
     def press_button(self) -> None:
         """Press the device's power button."""
@@ -193,6 +198,8 @@ class World:
             coming.append((trips[0], functools.partial(self._trip, trips[1])))
         if self.replay is None and (browns_out := self.device.browns_out_after(flow)) is not None:
             coming.append((browns_out, self.device.brown_out))
+        if self.terminals.place is Place.BATTERY and (clears := self.device.clears_after(flow)) is not None:
+            coming.append((clears, self.device.clear_short))
         count, happens = min(coming, key=lambda come: come[0], default=(len(steps), None))
         passed = Flow(flow.voltage_v[:count], flow.current_a[:count], flow.limiting[:count])
         self.supply.pass_by(passed)

@@ -92,3 +92,27 @@ def test_a_pin_that_there_is_not_is_refused_in_one_line(lab: Any, place: str) ->
     assert "\n" not in str(refused.value)
     with pytest.raises(ConfigInvalid):
         lab("line-shorted:display.99", family=FAMILY)
+
+
+def test_the_dead_short_of_the_battery_rail_is_on_the_familys_first_rail_until_it_burns_away(lab: Any) -> None:
+    bench = lab("dead-short:0.4Ohm", "short-clears-at:0.9A", family=FAMILY)
+
+    def resistance_ohm() -> float:
+        with bench.world.present():
+            bench.world.put_leads("battery.1", "ground")
+        bench.run(2.0)
+        with bench.world.present():
+            return float(bench.world.meter_resistance_ohm())
+
+    assert resistance_ohm() == pytest.approx(0.55, abs=0.01)
+    bench.power(0.5, 0.8)
+    bench.run(5.0)
+    assert float(bench.ask("MEAS:CURR?")) == pytest.approx(0.8, abs=0.002)
+    with bench.world.present():
+        assert bench.world.hot_spot_c() > 35.0
+    bench.tell("OUTP OFF")
+    assert resistance_ohm() == pytest.approx(0.55, abs=0.01)
+    bench.power(0.5, 1.0)
+    bench.run(1.5)
+    bench.tell("OUTP OFF")
+    assert resistance_ohm() > 1e5

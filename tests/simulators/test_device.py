@@ -218,14 +218,14 @@ def test_no_draw_means_that_the_button_does_nothing(lab: Any) -> None:
 def test_bridged_layers_draw_more_as_they_heat(lab: Any) -> None:
     bench = lab("bridged-layers")
     with bench.world.present():
-        cold_c = bench.world.device.hot_spot_c()
+        cold_c = bench.world.hot_spot_c()
     bench.power()
     bench.run(1.0)
     early = bench.samples()[5:].mean()
     bench.run(60.0)
     late = bench.samples()[-100:].mean()
     with bench.world.present():
-        hot_c = bench.world.device.hot_spot_c()
+        hot_c = bench.world.hot_spot_c()
     assert 0.1 < early < late < 0.25
     assert cold_c == 25.0
     assert 55 < hot_c < 80

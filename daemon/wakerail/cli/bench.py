@@ -152,13 +152,15 @@ def sequences(config: Config = None, as_json: AsJson = False) -> None:
     for heading in ("sequence", "what it answers", "inputs"):
         table.add_column(heading, overflow="fold")
     for name, one in found.items():
-        needed = ["the device family (--family)"] if one.profiles else []
+        needed = ["the device family (--family)"] if one.of_family else []
         inputs = [f"{key} {_usual(value)}" for key, value in one.inputs.items()]
         table.add_row(name, one.purpose, "\n".join(needed + inputs))
     Console(highlight=False).print(table)
 
 
 def _usual(one: Input) -> str:
+    if one.is_name:
+        return one.name_default
     return "(may be left out)" if one.default is None else human(one.default, one.unit)
 
 

@@ -26,6 +26,8 @@
       - usb-mode: {<role of a usb-watcher>: <boot mode of the device family>, within: <time>}
       - charge:  {<role of a supply>: port, over: <time>}
       - checklist: functions                       of the device family, asked one by one
+      - inject:  {<role of a supply>: <rail of the device family>, meter: <role of a multimeter>, volts: <amount>,
+                  limit: <amount>, for: <time>}
       - survey:  {<role of a multimeter>: <connector of the device family>, unpowered: <role of a supply>}
         only_if_failed: <name of an earlier test>  that failure then stands unless a check after it passes
     finally:  settings that switch nothing on, and waits
@@ -45,6 +47,7 @@ from wakerail.sequences.steps import (
     charge,
     checklist,
     heat,
+    inject,
     measure,
     prompt,
     settings,
@@ -68,6 +71,7 @@ _READERS: Mapping[str, Callable[[Section, Finding | None, Scope], Action]] = {
     "charge": lambda section, _failed, scope: charge.read(section, scope),
     "checklist": lambda section, _failed, _scope: checklist.read(section),
     "heat": lambda section, _failed, scope: heat.read(section, scope),
+    "inject": lambda section, _failed, scope: inject.read(section, scope),
     "measure": measure.read,
     "prompt": lambda section, _failed, _scope: prompt.read(section),
     "survey": lambda section, _failed, scope: survey.read(section, scope),

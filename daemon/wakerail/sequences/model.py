@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from wakerail.sequences.steps.action import NAME_INPUT, Action
+from wakerail.sequences.steps.action import NAME_INPUT, Action, OfFamily
 from wakerail.sequences.steps.heat import Heat
 from wakerail_kit.kinds import Kind
 from wakerail_kit.outcome import Finding
@@ -71,6 +71,11 @@ class Sequence:
     passed: Finding
     sha256: str
     tells_all: bool = False
+
+    @property
+    def of_family(self) -> bool:
+        """Whether it goes by what is known of a device family, so that one must be named."""
+        return any(isinstance(step.action, Heat | OfFamily) for step in self.steps)
 
     @property
     def profiles(self) -> tuple[str, ...]:

@@ -68,11 +68,12 @@ def check_sequence(
         for profile in sequence.profiles
         if not _families_with(profile, families)
     ]
+    values = {name: each.default for name, each in sequence.inputs.items() if each.default is not None}
     defaults = {name: each.name_default for name, each in sequence.inputs.items() if each.is_name}
     problems += [
         f"{sequence.name} needs a device family with {action.needs}; this bench knows none"
         for action in _of_family(sequence)
-        if all(action.lacks(family, defaults) for family in families.values())
+        if all(action.lacks(family, defaults, values) for family in families.values())
     ]
     return problems
 
@@ -94,7 +95,7 @@ def make_plan(sequence: Sequence, inputs: Mapping[str, str], bench: Bench, famil
     """
     values, names, problems = _values(sequence, inputs)
     problems += check_sequence(sequence, [each.kind for each in bench.instruments.values()], bench.families)
-    problems = problems or _family_problems(sequence, family, names, bench)
+    problems = problems or _family_problems(sequence, family, names, values, bench)
     if problems:
         raise ConfigInvalid(*problems)
     plan = _bind(sequence, values, names, bench, bench.families.get(family))
@@ -164,7 +165,9 @@ def _heat_problems(plan: Plan, bench: Bench) -> list[str]:
     ]
 
 
-def _family_problems(sequence: Sequence, family: str, names: Mapping[str, str], bench: Bench) -> list[str]:
+def _family_problems(
+    sequence: Sequence, family: str, names: Mapping[str, str], values: Mapping[str, float], bench: Bench
+) -> list[str]:
     """Return what is wrong with the device family that a run was given, or was not given."""
     if family and family not in bench.families:
         return [f"no device family {family!r}; {nearest(family, sorted(bench.families), 'known: ')}"]
@@ -178,7 +181,7 @@ def _family_problems(sequence: Sequence, family: str, names: Mapping[str, str], 
     if actions and not family:
         known = ", ".join(sorted(bench.families)) or "none"
         return [f"{sequence.name} goes by what is known of a device family: name it with --family; known: {known}"]
-    whys = [action.lacks(bench.families[family], names) for action in actions]
+    whys = [action.lacks(bench.families[family], names, values) for action in actions]
     return [f"{family} {why}" for why in dict.fromkeys(whys) if why]
 
 

@@ -20,7 +20,7 @@ _TOGETHER = 3
 _BETWEEN_S = 0.25
 _SETTLES_WITHIN_S = 10.0
 _SLACK_SHARE = 0.01
-_SLACK = {"V": 0.002, "Ohm": 0.2}
+_SLACK = {"V": 0.002, "Ohm": 0.05}
 #: More than this on a line, and the board is not without power (common practice, no source).
 MOST_V = 0.05
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from wakerail_kit.outcome import Finding, Outcome
 
 PROMPT = "(Enter when done"
@@ -16,20 +18,46 @@ async def answer_with_probes(run, bench, *hands):
         await run.type("\n")
 
 
-async def test_a_shorted_line_is_found_and_a_meter_that_goes_away_is_no_finding(shop):
-    async with shop.bench("--fault", "line-shorted:battery.1") as bench:
-        survey = ("line-survey", "--family", "fenmoor-t3", "--set", "connector=battery", "--operator", "ilse")
-        run = await bench.run(*survey)
-        await answer_with_probes(
-            run, bench, "", *(f"probe {at}" for at in ("together", *(f"battery.{n}" for n in "123")))
-        )
-        assert await run.ends() == 1
-        verdict = shop.verdict(run)
-        assert (verdict.outcome, verdict.finding) == (Outcome.FAILED, Finding.LINE_SHORTED)
-        assert "cell-plus (pin 1) is shorted to ground" in verdict.reason
-        assert [one.outcome for one in verdict.measurements] == [Outcome.FAILED, Outcome.PASSED, Outcome.PASSED]
-        assert {used.kind for used in verdict.instruments} == {"multimeter", "power-source"}
-        run = await bench.run(*survey)
+async def test_a_short_is_surveyed_and_warmed_and_a_meter_that_goes_away_is_no_finding(shop):
+    async with shop.bench("--fault", "dead-short:0.4Ohm") as bench:
+        await survey(shop, bench)
+        await inject(shop, bench)
+        run = await bench.run("line-survey", "--family", "fenmoor-t3")
         await answer_with_probes(run, bench, "", "unplug meter")
         assert await run.ends() == 5
         assert shop.verdict(run).finding == Finding.BENCH_FAULT
+
+
+async def survey(shop, bench):
+    """The shorted line is named."""
+    run = await bench.run("line-survey", "--family", "fenmoor-t3", "--set", "connector=battery")
+    places = ("together", "battery.1", "battery.2", "battery.3")
+    await answer_with_probes(run, bench, "", *(f"probe {place}" for place in places))
+    assert await run.ends() == 1
+    verdict = shop.verdict(run)
+    assert (verdict.outcome, verdict.finding) == (Outcome.FAILED, Finding.LINE_SHORTED)
+    assert "cell-plus (pin 1) is shorted to ground" in verdict.reason
+    assert [one.outcome for one in verdict.measurements] == [Outcome.FAILED, Outcome.PASSED, Outcome.PASSED]
+    assert {used.kind for used in verdict.instruments} == {"multimeter", "power-source"}
+
+
+async def inject(shop, bench):
+    """It ends by itself, and still asks what was warm."""
+    run = await bench.run("inject", "--family", "fenmoor-t3", "--set", "time=1 s")
+    await answer_with_probes(run, bench, "", "", "probe together", "probe battery.1", "probe off")
+    await run.says("Look for warmth")
+    await bench.becomes_safe()
+    await run.says(PROMPT, times=6)
+    await run.type("note the capacitor beside J1\n")
+    for count, hand in enumerate(("probe off", "probe battery.1"), 7):
+        await run.says(PROMPT, times=count)
+        await bench.hands(hand)
+        await run.type("\n")
+    assert await run.ends() == 1
+    verdict = shop.verdict(run)
+    assert (verdict.outcome, verdict.finding) == (Outcome.FAILED, Finding.SHORT_STAYS)
+    assert "warm spot: the capacitor beside J1" in verdict.reason
+    measured = {one.name: one.value for one in verdict.measurements}
+    assert measured["injected.current mean"] == pytest.approx(1.0, abs=0.05)
+    assert measured["injected.voltage mean"] == pytest.approx(0.4, abs=0.05)
+    assert await bench.is_safe()

@@ -61,7 +61,7 @@ SET = "  - supply:  {volts: $volts, limit: $limit, output: on}"
 MEASURE = "  - measure: {signal: supply.current, over: 2 s, stat: mean, max: 5 mA}"
 WATCH = "  - watch:   {for: $window, signals: [supply.current, usb], fail_on: restart}"
 TEST = "  - test:    {port: lines, as: before}"
-VERBS = "charge, checklist, heat, measure, prompt, survey, test, usb-mode, wait, watch, usb, supply, port"
+VERBS = "charge, checklist, heat, inject, measure, prompt, survey, test, usb-mode, wait, watch, usb, supply, port"
 
 
 @pytest.mark.parametrize(
@@ -410,6 +410,39 @@ def test_a_proof_is_read_whole():
 )
 def test_a_mistake_in_a_proof_is_one_line(old, new, line):
     found = [each.removeprefix("s.yaml:") for each in problems(PROVE.replace(old, new, 1))]
+    assert any(each.startswith(line) for each in found), found
+
+
+INJECT = """\
+sequence: try
+purpose: A try.
+needs: {supply: power-source, meter: multimeter}
+inputs: {rail: {name: main}, volts: {default: 500 mV}}
+steps:
+  - inject: {supply: $rail, meter: meter, volts: $volts, limit: 1 A, for: 60 s}
+"""
+
+
+def test_an_injection_is_read_whole():
+    step = parse_sequence(INJECT, "s.yaml").steps[0]
+    assert step.words({"volts": 0.5}) == "Inject 500 mV, at most 1 A for up to 60 s and look for warmth"
+    assert step.action.roles == {"supply", "meter"}
+    assert step.action.energises
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line"),
+    [
+        ("{supply: $rail", "{meter: $rail", "6: steps[0].inject: names no power-source"),
+        ("meter: meter", "meter: supply", "6: steps[0].inject.meter: 'supply' is no multimeter"),
+        (", meter: meter", "", "6: steps[0].inject.meter: is missing"),
+        ("limit: 1 A", "limit: 0 A", "6: steps[0].inject.limit: '0 A' must be above zero"),
+        (", limit: 1 A", "", "6: steps[0].inject.limit: is missing"),
+        (", for: 60 s", "", "6: steps[0].inject.for: is missing"),
+    ],
+)
+def test_a_mistake_in_an_injection_is_one_line(old, new, line):
+    found = [each.removeprefix("s.yaml:") for each in problems(INJECT.replace(old, new, 1))]
     assert any(each.startswith(line) for each in found), found
 
 

@@ -70,8 +70,11 @@ class OfFamily(ABC):
         """What it takes from the family, for a person: "a connector"."""
 
     @abstractmethod
-    def lacks(self, family: DeviceFamily, names: Mapping[str, str]) -> str:
-        """Return what a family lacks for it, as in "has no ..."; empty if nothing. ``names`` are the inputs'."""
+    def lacks(self, family: DeviceFamily, names: Mapping[str, str], values: Mapping[str, float]) -> str:
+        """Return what a family lacks for it, as in "has no ..."; empty if nothing.
+
+        ``names`` and ``values`` are the inputs'.
+        """
 
 
 @dataclass(frozen=True, slots=True)

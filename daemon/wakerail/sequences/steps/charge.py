@@ -48,7 +48,7 @@ class Charge(OfFamily):
     def needs(self) -> str:
         return "charging"
 
-    def lacks(self, family: DeviceFamily, names: Mapping[str, str]) -> str:  # noqa: ARG002  as the base asks
+    def lacks(self, family: DeviceFamily, names: Mapping[str, str], values: Mapping[str, float]) -> str:  # noqa: ARG002  as the base asks
         return "" if family.charging is not None else "does not say how it charges"
 
     async def run(self, context: StepContext) -> StepOutput:

@@ -31,7 +31,7 @@ class Checklist(OfFamily):
     def needs(self) -> str:
         return "functions"
 
-    def lacks(self, family: DeviceFamily, names: Mapping[str, str]) -> str:  # noqa: ARG002
+    def lacks(self, family: DeviceFamily, names: Mapping[str, str], values: Mapping[str, float]) -> str:  # noqa: ARG002  as the base asks
         return "" if family.functions else "has no list of functions"
 
     async def run(self, context: StepContext) -> StepOutput:

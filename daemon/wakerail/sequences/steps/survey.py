@@ -43,7 +43,7 @@ class SurveyLines(OfFamily):
     def needs(self) -> str:
         return f"the connector {self.connector.told!r}" if self.connector.name else "a connector"
 
-    def lacks(self, family: DeviceFamily, names: Mapping[str, str]) -> str:
+    def lacks(self, family: DeviceFamily, names: Mapping[str, str], values: Mapping[str, float]) -> str:  # noqa: ARG002  as the base asks
         name = self.connector.value(names)
         if name in family.connectors:
             return ""

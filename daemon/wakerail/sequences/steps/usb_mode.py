@@ -43,7 +43,7 @@ class UsbMode(OfFamily):
     def needs(self) -> str:
         return f"the boot mode {self.mode.told!r}"
 
-    def lacks(self, family: DeviceFamily, names: Mapping[str, str]) -> str:
+    def lacks(self, family: DeviceFamily, names: Mapping[str, str], values: Mapping[str, float]) -> str:  # noqa: ARG002  as the base asks
         name, modes = self.mode.value(names), [mode.name for mode in family.usb_modes]
         return "" if name in modes else f"has no boot mode {name!r}; {nearest(name, modes)}"
 
