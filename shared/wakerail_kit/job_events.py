@@ -157,7 +157,8 @@ class IsolationObserved(EventData, frozen=True, kw_only=True):
 
     ``name`` is that of the check or the sign; of a boot the finding of its run, empty where a person typed it.
     ``done`` are the plan's actions that were done then, ``certainty`` how sure it is that the fault was seen or the
-    check failed, ``interval_s`` the time from boot to boot. ``number`` counts from 1 and is never used twice.
+    check failed, ``interval_s`` the time from boot to boot. ``by_itself``: it may have restarted for want of a part
+    that was off, which is no fault and no cadence of one. ``number`` counts from 1 and is never used twice.
     """
 
     job: str
@@ -167,6 +168,7 @@ class IsolationObserved(EventData, frozen=True, kw_only=True):
     done: list[str] = []
     certainty: float = 1.0
     interval_s: float | None = None
+    by_itself: bool = False
     run: str | None = None
     says: str
     operator: str = ""

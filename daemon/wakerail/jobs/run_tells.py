@@ -48,10 +48,14 @@ class RunSeen:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What a run tells: observations, or none and why. ``says`` is what else their worth needs, or empty."""
+    """What a run tells: observations, or none and why. ``says`` is what else their worth needs, or empty.
+
+    ``by_itself``: the device may have restarted for want of a part, not by its fault.
+    """
 
     observations: tuple[Observation, ...]
     says: str
+    by_itself: bool = False
 
 
 def told_by(isolation: Isolation, run: RunSeen, cadence_signs: frozenset[str]) -> Told:
@@ -105,7 +109,7 @@ def _of_boot(isolation: Isolation, run: RunSeen, cadence_signs: frozenset[str]) 
     if _sign_counts(isolation, run, cadence_signs):
         seen.append(SignSeen(str(run.sign)))
     seen.insert(0, BootWatched(run.done, certainty, run.interval_s, boots=1))
-    return Told(tuple(seen), _shown_says(isolation, run))
+    return Told(tuple(seen), _shown_says(isolation, run), _by_itself(isolation, run))
 
 
 def _fault_reaches(isolation: Isolation, run: RunSeen) -> int:

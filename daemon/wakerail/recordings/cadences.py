@@ -6,8 +6,10 @@ import math
 
 from wakerail.analysis.cadence import Cadence, cadence_of_restarts
 from wakerail.analysis.seen import Restart
+from wakerail.jobs.book import naming
 from wakerail.journal import JournalReader
-from wakerail_kit.events import EVENT_TYPES, OnsetSeen, RestartRevised, RestartSeen, StepFinished, any_data
+from wakerail_kit.events import EVENT_TYPES, OnsetSeen, RestartRevised, RestartSeen, StepFinished, any_data, type_of
+from wakerail_kit.job_events import IsolationObserved, IsolationUndone
 from wakerail_kit.messages import Event
 from wakerail_kit.outcome import Finding
 
@@ -28,16 +30,34 @@ def cadence_before_run(reader: JournalReader, which: str) -> Cadence | None:
 def cadence_before(reader: JournalReader, job: str, sequence: str, before_row: float = math.inf) -> Cadence | None:
     """Return how a job's device restarted in the newest of its runs of a sequence that shows a cadence.
 
-    None if none of the newest 500 runs does. Runs that began at ``before_row`` of the journal or later do not count.
+    None if none of the newest 500 runs does. Runs that began at ``before_row`` of the journal or later do not count,
+    nor do those in which it may have restarted for want of a part that was off.
     """
+    by_itself: set[str] | None = None
     for run in reader.runs(limit=_MOST_RUNS):
         if run.first_row >= before_row or run.sequence != sequence or (run.job or "").lower() != job.lower():
             continue
         if run.finding is Finding.RESTARTING:
+            by_itself = _by_itself(reader, job) if by_itself is None else by_itself
+            if run.run in by_itself:
+                continue
             cadence = _cadence_of(reader, run.run)
             if cadence is not None:
                 return cadence
     return None
+
+
+def _by_itself(reader: JournalReader, job: str) -> set[str]:
+    """Return the runs of which the job's isolation says that the device restarted for want of a part."""
+    kept = reader.of_types((type_of(IsolationObserved), type_of(IsolationUndone)), containing=naming(job.lower()))
+    found: dict[int, str] = {}
+    for entry in kept:
+        data = any_data(entry.message) if isinstance(entry.message, Event) else None
+        if isinstance(data, IsolationObserved) and data.by_itself and data.run is not None:
+            found[data.number] = data.run
+        elif isinstance(data, IsolationUndone):
+            found.pop(data.number, None)
+    return set(found.values())
 
 
 def _cadence_of(reader: JournalReader, run: str) -> Cadence | None:

@@ -126,7 +126,8 @@ def _observed(isolations: Isolations, job: str, args: PlanObserve) -> tuple[list
         isolation = isolation.with_seen(observation, operator=args.operator)
         event = msgspec.structs.replace(isolation.seen[-1], run=run.verdict.run)
         if event.kind == BOOT:
-            event = msgspec.structs.replace(event, name=run.verdict.finding, says=f"{event.says} {worth.says}".strip())
+            says = f"{event.says} {worth.says}".strip()
+            event = msgspec.structs.replace(event, name=run.verdict.finding, by_itself=worth.by_itself, says=says)
         events.append(event)
     return events, " ".join(event.says for event in events) or worth.says
 

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from wakerail.journal import JournalReader
+from wakerail.journal import Journal, JournalReader
 from wakerail.recordings.cadences import cadence_before, cadence_before_run
+from wakerail_kit import topics
+from wakerail_kit.clock import SimulatedClock
+from wakerail_kit.events import make_event
+from wakerail_kit.job_events import IsolationObserved
 
 
 async def test_the_newest_run_of_the_job_that_has_a_cadence_tells(watches):
@@ -35,3 +39,15 @@ async def test_a_run_without_a_job_has_no_before(watches):
     await watches.add()
     with JournalReader(watches.path) as reader:
         assert cadence_before_run(reader, "last") is None
+
+
+async def test_a_restart_for_want_of_a_part_is_no_cadence_of_the_fault(watches):
+    await watches.add(job="t-114", restarts_s=(6.0, 12.0, 18.0))
+    run = await watches.add(job="t-114", restarts_s=(9.0, 18.0, 27.0))
+    async with await Journal.open(watches.path, bench="bench-1", clock=SimulatedClock()) as journal:
+        data = IsolationObserved(job="t-114", number=1, kind="boot", run=run, by_itself=True, says="No fault.")
+        event = make_event(data, clock=SimulatedClock(), bench="bench-1", owner="job", subject="t-114", run=run)
+        await journal.append(topics.job("bench-1", "t-114"), event)
+    with JournalReader(watches.path) as reader:
+        cadence = cadence_before(reader, "T-114", "boot-watch")
+    assert cadence.median_s == pytest.approx(6.0)

@@ -69,6 +69,7 @@ def _tells(project):
         told = told_by(before, run, frozenset({"near-three-minutes"}))
         (seen,) = [one for one in told.observations if isinstance(one, BootWatched)]
         after = before.with_seen(seen).course.belief.share["front-sensor"]
+        assert told.by_itself == (interval_s > 100.0)
         return told.says, after / before.course.belief.share["front-sensor"]
 
     return tells
