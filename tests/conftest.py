@@ -8,8 +8,13 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NoReturn
 
+import hypothesis
 import pytest
 import structlog
+
+# How long an example takes says nothing of what is right; it depends on what else the machine does.
+hypothesis.settings.register_profile("untimed", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow])
+hypothesis.settings.load_profile("untimed")
 
 PROGRAM_OF_SERVICE = {"mosquitto": "mosquitto", "umockdev": "umockdev-run"}
 
