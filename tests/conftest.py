@@ -16,7 +16,7 @@ import structlog
 hypothesis.settings.register_profile("untimed", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow])
 hypothesis.settings.load_profile("untimed")
 
-PROGRAM_OF_SERVICE = {"mosquitto": "mosquitto", "umockdev": "umockdev-run"}
+PROGRAM_OF_SERVICE = {"mosquitto": "mosquitto", "umockdev": "umockdev-run", "chromium": "chromium"}
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:

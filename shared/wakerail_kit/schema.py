@@ -1,4 +1,6 @@
-"""JSON Schemas (2020-12) of every payload, generated from the structs; the files in docs/schemas are their copies."""
+"""JSON Schemas (2020-12) of every payload, and of files for other programs, generated from the structs; the files in
+docs/schemas are their copies.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +10,7 @@ import msgspec
 from msgspec import Struct
 
 from wakerail_kit.events import EVENT_TYPES, EventData, type_of
+from wakerail_kit.job_report import JobReport
 from wakerail_kit.messages import ASK_VERBS, Answer, Ask, Event, Frame, Prompt, Status, Verdict
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -52,3 +55,8 @@ def all_schemas() -> dict[str, dict[str, Any]]:
     schemas |= {"event." + kind.split(".")[1]: event_schema(data) for kind, data in EVENT_TYPES.items()}
     schemas |= {"ask." + verb: ask_schema(args) for verb, args in ASK_VERBS.items()}
     return schemas
+
+
+def file_schemas() -> dict[str, dict[str, Any]]:
+    """Return the schema of each file that is written for other programs and never goes over the bus."""
+    return {"job-report": schema_of(JobReport)}

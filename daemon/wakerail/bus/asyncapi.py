@@ -16,7 +16,7 @@ from wakerail_kit import job_events as job_module
 from wakerail_kit import topics
 from wakerail_kit.events import EVENT_TYPES
 from wakerail_kit.messages import ASK_VERBS
-from wakerail_kit.schema import DIALECT, all_schemas
+from wakerail_kit.schema import DIALECT, all_schemas, file_schemas
 
 Json = dict[str, Any]
 
@@ -36,7 +36,7 @@ def schema_name_of_event(kind: str) -> str:
 
 def documents() -> dict[str, Json]:
     """Return every file of the description by its path below the docs folder."""
-    schemas = {f"schemas/{name}.json": schema for name, schema in all_schemas().items()}
+    schemas = {f"schemas/{name}.json": schema for name, schema in (all_schemas() | file_schemas()).items()}
     return {"asyncapi.json": asyncapi(), **schemas}
 
 

@@ -11,6 +11,7 @@ from wakerail.cli import analyze, bench, demo, run, safe, serve, sim
 from wakerail.cli.job import job
 from wakerail.cli.log import log
 from wakerail.cli.plan import plan
+from wakerail.cli.report import report
 
 #: A command line that cannot be understood; typer has no public name for what its own errors are made from.
 UsageError = cast("type[typer.BadParameter]", typer.BadParameter.__bases__[0])
@@ -51,6 +52,7 @@ app.command("abort")(bench.abort)
 app.command("cool")(bench.cool)
 app.command("reset")(bench.reset)
 app.command("present")(bench.present)
+app.command("report")(report)
 app.command("demo")(demo.demo)
 app.add_typer(job, name="job", help="One device from intake to handover: open, note, keep, show, close.")
 app.add_typer(plan, name="plan", help="What is at fault: causes by likelihood, and what to do next.")

@@ -105,7 +105,7 @@ def show(
 
 def _write(out: Path, verdict: Verdict, entries: Iterable[Entry], chunks: Iterable[Chunk], *, told: bool) -> None:
     """Write what a run that is followed to its end would have written."""
-    from wakerail.cli.keeping import RunTrace  # noqa: PLC0415
+    from wakerail.report.run_trace import RunTrace  # noqa: PLC0415
 
     trace = RunTrace()
     try:

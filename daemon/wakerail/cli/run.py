@@ -118,8 +118,8 @@ class Screen:
     """
 
     def __init__(self, *, as_json: bool, do: Callable[[Prompt], Reply] | None = None) -> None:
-        from wakerail.cli.keeping import RunTrace  # noqa: PLC0415
         from wakerail.report.live import LiveRun  # noqa: PLC0415
+        from wakerail.report.run_trace import RunTrace  # noqa: PLC0415
 
         self._as_json = as_json
         self._do = do

@@ -7,6 +7,7 @@ apart for all of them.
 
 from __future__ import annotations
 
+import io
 import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,6 +22,13 @@ if TYPE_CHECKING:
 
 BLUE, VERMILION, GREEN, INK, GREY, PALE = "#0072B2", "#D55E00", "#007A5A", "#1A1A1A", "#767676", "#DADADA"
 
+_DARK_VERMILION = "#B04B00"
+
+
+def text_colour(colour: str) -> str:
+    """Return a colour in which text on white is read well (contrast 4.5 and more); vermilion is too light for it."""
+    return _DARK_VERMILION if colour == VERMILION else colour
+
 
 def check_suffix(out: Path) -> None:
     """Raise ValueError unless a file is one that pictures are drawn as."""
@@ -30,17 +38,24 @@ def check_suffix(out: Path) -> None:
 
 def save(figure: Figure, out: Path) -> None:
     """Write a picture; the same one gives the same file, byte for byte."""
+    out.write_bytes(rendered(figure, out.suffix[1:]))
+
+
+def rendered(figure: Figure, form: str, dpi: float | None = None) -> bytes:
+    """Return a picture as the bytes of an ``svg`` or ``png`` file; the same one gives the same bytes."""
     import matplotlib as mpl  # noqa: PLC0415
 
-    metadata = {"Date": None, "Creator": "Wakerail"} if out.suffix == ".svg" else {"Software": "Wakerail"}
+    metadata = {"Date": None, "Creator": "Wakerail"} if form == "svg" else {"Software": "Wakerail"}
     settings: dict[Any, Any] = {
         "svg.hashsalt": "wakerail",
         "svg.fonttype": "none",
         "path.simplify": False,
         "hatch.linewidth": 0.5,
     }
+    file = io.BytesIO()
     with mpl.rc_context(settings):
-        figure.savefig(out, format=out.suffix[1:], metadata=metadata)
+        figure.savefig(file, format=form, metadata=metadata, dpi=dpi or figure.dpi)
+    return file.getvalue()
 
 
 def time_unit(times: Floats) -> tuple[float, str]:
@@ -70,3 +85,8 @@ def plain_axes(axes: Axes) -> None:
     for side in ("left", "bottom"):
         axes.spines[side].set_color(GREY)
     axes.tick_params(colors=INK, labelsize=9)
+
+
+def width_of(axes: Axes) -> float:
+    """Return the width of the sheet that axes are on, in inches."""
+    return float(axes.figure.bbox.width / axes.figure.dpi)

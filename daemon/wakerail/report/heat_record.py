@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,7 +14,22 @@ from wakerail_kit.events import CoolingAsked, HeatEstimated, HeatStageStarted, H
 from wakerail_kit.messages import Event, Frame, Verdict
 
 if TYPE_CHECKING:
+    from wakerail.analysis.thermal.figures import Figures
+    from wakerail.analysis.thermal.profile import ThermalLimits
     from wakerail.report.thermal_picture import BoardTrace
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HeatSeen:
+    """What a plate showed from the first heat to the end of the run, with its limits and figures; see ``draw_heat``."""
+
+    t_s: list[float]
+    temperature_c: list[float | None]
+    believed: list[bool]
+    setpoint_c: list[float | None]
+    limits: ThermalLimits
+    figures: Figures
+    board: BoardTrace | None
 
 
 class HeatRecord:
@@ -43,10 +59,32 @@ class HeatRecord:
 
     def draw(self, verdict: Verdict, folder: Path) -> list[Path]:
         """Draw heat.svg and heat.png into a folder; return them, nothing if nothing was heated."""
-        heat = self._heat
-        if heat is None:
+        seen = self.seen()
+        if seen is None:
             return []
         from wakerail.report.thermal_picture import draw_heat  # noqa: PLC0415  matplotlib is slow to import
+
+        files = [folder / f"heat{suffix}" for suffix in (".svg", ".png")]
+        for file in files:
+            draw_heat(
+                seen.t_s,
+                seen.temperature_c,
+                seen.limits,
+                seen.figures,
+                believed=seen.believed,
+                setpoint_c=seen.setpoint_c,
+                board=seen.board,
+                title=f"{verdict.sequence.name}: {verdict.outcome}, {verdict.finding}",
+                subtitle=verdict.reason,
+                out=file,
+            )
+        return files
+
+    def seen(self) -> HeatSeen | None:
+        """Return what the heat showed; None if nothing was heated."""
+        heat = self._heat
+        if heat is None:
+            return None
         from wakerail.sequences.heating.figures import figures_of, limits_of  # noqa: PLC0415
         from wakerail.sequences.heating.trace import HeatTrace  # noqa: PLC0415
 
@@ -55,22 +93,16 @@ class HeatRecord:
             if frame.instrument == heat.instrument and frame.t_s[-1] >= heat.at_s:
                 trace.take(frame, self._asked_c)
         if not trace.t_s:
-            return []
-        files = [folder / f"heat{suffix}" for suffix in (".svg", ".png")]
-        for file in files:
-            draw_heat(
-                trace.t_s,
-                trace.temperature_c,
-                limits_of(heat, cooled_early=self._cooled_early),
-                figures_of(heat, trace, cooled_early=self._cooled_early),
-                believed=trace.believed,
-                setpoint_c=trace.setpoint_c,
-                board=self._board(np.array(trace.t_s)),
-                title=f"{verdict.sequence.name}: {verdict.outcome}, {verdict.finding}",
-                subtitle=verdict.reason,
-                out=file,
-            )
-        return files
+            return None
+        return HeatSeen(
+            t_s=trace.t_s,
+            temperature_c=trace.temperature_c,
+            believed=trace.believed,
+            setpoint_c=trace.setpoint_c,
+            limits=limits_of(heat, cooled_early=self._cooled_early),
+            figures=figures_of(heat, trace, cooled_early=self._cooled_early),
+            board=self._board(np.array(trace.t_s)),
+        )
 
     def _asked_c(self, at_s: float) -> float | None:
         """Return the set point that the run asked for at a moment, None while it asked for none."""

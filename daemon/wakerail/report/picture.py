@@ -22,7 +22,9 @@ from wakerail.report.drawing import (
     draw_heading,
     plain_axes,
     save,
+    text_colour,
     time_unit,
+    width_of,
 )
 from wakerail.report.traces import Floats, drawable
 
@@ -31,7 +33,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_WIDTH_IN, _HEIGHT_IN, _DPI = 10.0, 5.6, 150
+_SIZE_IN, _DPI = (10.0, 5.6), 150
 _DOWN: dict[str, Any] = {
     "facecolor": "#FBE6D9",
     "edgecolor": VERMILION,
@@ -39,9 +41,10 @@ _DOWN: dict[str, Any] = {
     "linewidth": 0,
     "zorder": 0.8,
 }
-_COLUMNS = 1400  # about the pixels of the plot's width
+_COLUMNS_AN_INCH = 140  # about the pixels of an inch of the plot's width
+_LEGEND_IN = 0.812  # the room below the plots
 _FEW_SAMPLES = 150  # so few are shown as dots too, as each was measured by itself
-# all as a share of the plot's width
+# all as a share of the width of a plot of the usual size
 _LETTER = 0.0082  # the room of a letter of a mark's label
 _DENSE = 0.006  # nearer than this, single marks cannot be told apart any more
 _MEAN_LINE = 1.6  # points; wider than the trace's line, so that print tells them apart
@@ -106,6 +109,38 @@ def draw_trace(
     Raises ValueError for another suffix.
     """
     check_suffix(out)
+    sheet = trace_sheet(
+        times_s,
+        current_a,
+        voltage_v=voltage_v,
+        stages=stages,
+        restarts=restarts,
+        probabilities=probabilities,
+        onset_s=onset_s,
+        prompt_s=prompt_s,
+        unit=unit,
+        heading=(title, subtitle),
+    )
+    save(sheet, out)
+
+
+def trace_sheet(
+    times_s: npt.ArrayLike,
+    current_a: npt.ArrayLike,
+    *,
+    voltage_v: npt.ArrayLike | None = None,
+    stages: Sequence[tuple[float, float, float]] = (),
+    restarts: Sequence[tuple[float, float]] = (),
+    probabilities: Sequence[float] | None = None,
+    onset_s: float | None = None,
+    prompt_s: float | None = None,
+    unit: str = "A",
+    heading: tuple[str, str] | None = None,
+    size_in: tuple[float, float] = _SIZE_IN,
+) -> Figure:
+    """Return the picture of a trace, drawn as ``draw_trace`` says; without a ``heading`` it has neither title nor
+    subtitle, for a page that says both in its own words.
+    """
     from matplotlib.figure import Figure  # noqa: PLC0415  slow to import, and most commands draw nothing
 
     times = np.asarray(times_s, dtype=float)
@@ -116,8 +151,8 @@ def draw_trace(
     lanes = _lanes(spans[:, 0], probabilities, onset_s, prompt_s, scale)
     rows = len(lanes) + bool(len(shown))
 
-    figure = Figure(figsize=(_WIDTH_IN, _HEIGHT_IN), dpi=_DPI, facecolor="white")
-    top = draw_heading(figure, title, subtitle)
+    figure = Figure(figsize=size_in, dpi=_DPI, facecolor="white")
+    top = draw_heading(figure, *heading) if heading is not None else 1.0 - 0.06 / size_in[1]
     strip, plots = _lay_out(figure, top, rows, with_voltage=voltage_v is not None)
     strip.set_xlim(*_extent(times * scale, lanes))
     name = "power" if unit == "W" else "current"
@@ -132,7 +167,7 @@ def draw_trace(
         _draw_downs(axes, spans)
     plots[-1].set_xlabel(f"time ({unit_of_time})", fontsize=10, color=INK)
     _draw_legend(figure, name, lanes, spans, (len(shown), len(steps)))
-    save(figure, out)
+    return figure
 
 
 def _extent(times: Floats, lanes: Sequence[_Lane]) -> tuple[float, float]:
@@ -145,9 +180,13 @@ def _extent(times: Floats, lanes: Sequence[_Lane]) -> tuple[float, float]:
 
 
 def _lay_out(figure: Figure, top: float, rows: int, *, with_voltage: bool) -> tuple[Axes, list[Axes]]:
-    heights = [0.06 * max(rows, 1), 1.0, *([0.34] if with_voltage else [])]
+    width_in, height_in = figure.get_size_inches()
+    row = 0.06 * _SIZE_IN[1] / height_in  # as high on a sheet of any size
+    heights = [row * max(rows, 1), 1.0, *([0.34] if with_voltage else [])]
+    edges = {"left": 0.8 / width_in, "right": 1.0 - 0.2 / width_in, "top": top}
+    bottom_in = _LEGEND_IN + (0.18 if width_in < _SIZE_IN[0] else 0.0)  # a narrow legend has two rows
     grid = figure.add_gridspec(
-        len(heights), 1, height_ratios=heights, left=0.08, right=0.98, top=top, bottom=0.145, hspace=0.06
+        len(heights), 1, height_ratios=heights, **edges, bottom=bottom_in / height_in, hspace=0.06
     )
     strip = figure.add_subplot(grid[0])
     plots = [figure.add_subplot(grid[row], sharex=strip) for row in range(1, len(heights))]
@@ -166,7 +205,7 @@ def _draw_signal(axes: Axes, times: Floats, values: npt.ArrayLike, name_unit: tu
     factor = 1.0
     if np.nanmax(np.abs(levels), initial=0.0) < 1.0:
         factor, unit = 1e3, f"m{unit}"
-    x, y = drawable(times, levels * factor, _COLUMNS)
+    x, y = drawable(times, levels * factor, round(_COLUMNS_AN_INCH * width_of(axes)))
     dot = "o" if x.size <= _FEW_SAMPLES else ""
     axes.plot(x, y, color=colour, linewidth=1.0, solid_joinstyle="round", marker=dot, markersize=2.2)
     axes.set_ylabel(f"{name} ({unit})", fontsize=9, color=INK)
@@ -194,7 +233,8 @@ def _lanes(
 def _draw_lane(strip: Axes, plots: Sequence[Axes], lane: _Lane, height: float) -> None:
     """Draw a lane's marks; number them as fully as the room between them allows."""
     low, high = strip.get_xlim()
-    room = float(np.min(np.diff(lane.at), initial=high - low)) / (high - low)
+    stretch = _stretch(strip)
+    room = stretch * float(np.min(np.diff(lane.at), initial=high - low)) / (high - low)
     dense = room < _DENSE
     for axes in plots:
         axes.vlines(
@@ -213,15 +253,25 @@ def _draw_lane(strip: Axes, plots: Sequence[Axes], lane: _Lane, height: float) -
         at = lane.at[chosen]
         shape: dict[str, Any] = {"marker": "|" if dense else lane.shape, "color": lane.colour, "markerfacecolor": face}
         strip.plot(at, np.full(at.size, height), linestyle="", markersize=5.5, **shape)
-    text: dict[str, Any] = {"size": 8.5, "color": lane.colour, "va": "center_baseline", "annotation_clip": False}
+    text: dict[str, Any] = {
+        "size": 8.5,
+        "color": text_colour(lane.colour),
+        "va": "center_baseline",
+        "annotation_clip": False,
+    }
     labels = lane.labels(room)
     for at, label in zip(lane.at.tolist(), labels or [""] * len(lane.at), strict=True):
-        fits = (high - at) / (high - low) >= _width([label])
+        fits = stretch * (high - at) / (high - low) >= _width([label])
         side: dict[str, Any] = {"xytext": (6, 0), "ha": "left"} if fits else {"xytext": (-6, 0), "ha": "right"}
         if fits or room >= 2 * _width([label]):
             strip.annotate(label, (at, height), textcoords="offset points", **side, **text)
     if lane.numbered and not (labels and labels[0].startswith(lane.name)):
         strip.annotate(f"{lane.name}s", (low, height), xytext=(-6, 0), textcoords="offset points", ha="right", **text)
+
+
+def _stretch(axes: Axes) -> float:
+    """Return how wide a plot is against one of the usual size: letters are as large on either."""
+    return width_of(axes) / _SIZE_IN[0]
 
 
 def _draw_downs(axes: Axes, spans: Floats) -> None:
@@ -248,13 +298,16 @@ def _draw_stages(strip: Axes, axes: Axes, stages: Floats, factor: float) -> None
         face = PALE if place % 2 else "white"
         strip.broken_barh([(start, end - start)], (0.12, 0.76), facecolor=face, edgecolor=INK, linewidth=0.6)
     text: dict[str, Any] = {"size": 8, "color": INK, "ha": "center", "va": "center_baseline"}
-    for label, start, end in _stage_labels(stages[:, 0], stages[:, 1], high - low):
+    for label, start, end in _stage_labels(stages[:, 0], stages[:, 1], (high - low) / _stretch(strip)):
         strip.annotate(label, (0.5 * (start + end), 0.5), **text)
     strip.annotate("stages", (low, 0.5), xytext=(-6, 0), textcoords="offset points", **{**text, "ha": "right"})
 
 
 def _stage_labels(starts: Floats, ends: Floats, width: float) -> list[tuple[str, float, float]]:
-    """Return the numbers that fit into their stages, each with its bounds; narrow neighbours share theirs."""
+    """Return the numbers that fit into their stages, each with its bounds; narrow neighbours share theirs.
+
+    ``width`` is the time that a plot of the usual size would show.
+    """
 
     def fits(first: int, last: int, label: str) -> bool:
         return bool(ends[last] - starts[first] >= _LETTER * (len(label) + 0.8) * width)
@@ -293,12 +346,14 @@ def _draw_legend(
     if found > shown:
         entries.append((Line2D([], [], linestyle=""), f"({found} stages not drawn)"))
     handles, labels = zip(*entries, strict=True)
+    width_in = figure.get_size_inches()[0]
+    columns = len(entries) if width_in >= _SIZE_IN[0] else -(-len(entries) // 2)
     figure.legend(
         handles,
         labels,
         loc="lower left",
-        bbox_to_anchor=(0.072, 0.0),
-        ncols=len(entries),
+        bbox_to_anchor=(0.72 / width_in, 0.0),
+        ncols=columns,
         fontsize=8.5,
         frameon=False,
         labelcolor=INK,

@@ -15,7 +15,18 @@ import numpy.typing as npt
 
 from wakerail.analysis.thermal.figures import Figure
 from wakerail.analysis.thermal.profile import Level, ThermalLimits
-from wakerail.report.drawing import BLUE, GREEN, GREY, INK, VERMILION, check_suffix, plain_axes, save, time_unit
+from wakerail.report.drawing import (
+    BLUE,
+    GREEN,
+    GREY,
+    INK,
+    VERMILION,
+    check_suffix,
+    plain_axes,
+    save,
+    text_colour,
+    time_unit,
+)
 from wakerail.report.thermal_table import draw_table
 from wakerail.report.traces import Floats, drawable
 from wakerail_kit.units import human
@@ -25,7 +36,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure as Sheet
 
 _WIDTH_IN, _PLOT_IN, _HEADING_IN, _LEGEND_IN, _ROW_IN, _DPI = 10.0, 4.2, 1.1, 0.95, 0.235, 150
-_LEFT, _RIGHT = 0.075, 0.83  # the names of the lines are right of the plot
+_LEFT = 0.075
 _COLUMNS = 1200
 _NAME_APART = 0.045  # of the plot's height; nearer, two names would touch
 _HOT: dict[str, Any] = {"facecolor": "#FBE6D980", "edgecolor": VERMILION, "hatch": "///", "linewidth": 0, "zorder": 1.8}
@@ -62,15 +73,49 @@ def draw_heat(
     data give the same file, byte for byte. Raises ValueError for another suffix.
     """
     check_suffix(out)
+    rows = [figure for figure in figures if figure.value is not None or figure.limit is not None]
+    sheet = heat_sheet(
+        t_s,
+        temperature_c,
+        limits,
+        believed=believed,
+        setpoint_c=setpoint_c,
+        board=board,
+        heading=(title, subtitle),
+        table_in=_ROW_IN * (len(rows) + 1.4),
+    )
+    draw_table(sheet, rows, _ROW_IN * (len(rows) + 1.4) / sheet.get_figheight())
+    save(sheet, out)
+
+
+def heat_sheet(
+    t_s: npt.ArrayLike,
+    temperature_c: Sequence[float | None] | npt.ArrayLike,
+    limits: ThermalLimits,
+    *,
+    believed: npt.ArrayLike | None = None,
+    setpoint_c: Sequence[float | None] | npt.ArrayLike | None = None,
+    board: BoardTrace | None = None,
+    heading: tuple[str, str] | None = None,
+    size_in: tuple[float, float] = (_WIDTH_IN, _PLOT_IN),
+    table_in: float = 0.0,
+) -> Sheet:
+    """Return the picture of a heat, drawn as ``draw_heat`` says, without its table; ``table_in`` is left free for it.
+
+    ``size_in`` is the width of the sheet and the height of the plot. Without a ``heading`` it has neither title nor
+    subtitle, for a page that says both in its own words.
+    """
     from matplotlib.figure import Figure as Sheet  # noqa: PLC0415  slow to import, and most commands draw nothing
 
-    rows = [figure for figure in figures if figure.value is not None or figure.limit is not None]
-    table_in = _ROW_IN * (len(rows) + 1.4)
-    height_in = _HEADING_IN + _PLOT_IN + _LEGEND_IN + table_in
-    sheet = Sheet(figsize=(_WIDTH_IN, height_in), dpi=_DPI, facecolor="white")
-    _draw_title(sheet, title, subtitle, height_in)
-    bottom = (table_in + _LEGEND_IN) / height_in
-    axes = sheet.add_axes((_LEFT, bottom, _RIGHT - _LEFT, _PLOT_IN / height_in))
+    width_in, plot_in = size_in
+    heading_in = _HEADING_IN if heading is not None else 0.1
+    legend_in = _LEGEND_IN + (0.18 if width_in < _WIDTH_IN else 0.0)  # a narrow legend has two rows
+    height_in = heading_in + plot_in + legend_in + table_in
+    sheet = Sheet(figsize=(width_in, height_in), dpi=_DPI, facecolor="white")
+    if heading is not None:
+        _draw_title(sheet, *heading, height_in)
+    left, right = 0.75 / width_in, 1 - 1.7 / width_in  # the names of the lines are right of the plot
+    axes = sheet.add_axes((left, (table_in + legend_in) / height_in, right - left, plot_in / height_in))
     plain_axes(axes)
 
     times, levels, setpoints = np.asarray(t_s, dtype=float), _numbers(temperature_c), _setpoints(setpoint_c)
@@ -91,9 +136,8 @@ def draw_heat(
     _draw_peak(axes, times, shown)
     axes.set_xlabel(f"time ({unit})", fontsize=10, color=INK)
     axes.set_ylabel("temperature (°C)", fontsize=10, color=INK)
-    _draw_legend(axes)
-    draw_table(sheet, rows, table_in / height_in)
-    save(sheet, out)
+    _draw_legend(axes, 6 if width_in >= _WIDTH_IN else 3)
+    return sheet
 
 
 def _numbers(values: Sequence[float | None] | npt.ArrayLike) -> Floats:
@@ -153,7 +197,7 @@ def _draw_limits(axes: Axes, limits: ThermalLimits) -> None:
     for place, (at_c, name, colour, dash) in zip(places, named, strict=True):
         axes.axhline(at_c, color=colour, linewidth=1.1, linestyle=dash, zorder=1.5)
         arrow = {"arrowstyle": "-", "color": colour, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 0}
-        text: dict[str, Any] = {"size": 8.5, "color": colour, "va": "center", "annotation_clip": False}
+        text: dict[str, Any] = {"size": 8.5, "color": text_colour(colour), "va": "center", "annotation_clip": False}
         says = f"{name} {human(at_c, 'Cel')}"
         axes.annotate(says, (1.0, at_c), (1.02, place), xycoords=beside, textcoords=beside, arrowprops=arrow, **text)
 
@@ -213,8 +257,14 @@ def _draw_peak(axes: Axes, times: Floats, shown: Floats) -> None:
     axes.annotate(f"peak {shown[at]:.1f} °C", (times[at], shown[at]), offset, textcoords="offset points", **text)
 
 
-def _draw_legend(axes: Axes) -> None:
+def _draw_legend(axes: Axes, columns: int) -> None:
     style: dict[str, Any] = {"fontsize": 8.5, "frameon": False, "labelcolor": INK, "handlelength": 2.6}
+    below = -0.115 * _PLOT_IN / (axes.bbox.height / axes.figure.dpi)
     axes.legend(
-        loc="upper left", bbox_to_anchor=(-0.01, -0.115), ncols=6, columnspacing=1.4, borderaxespad=0.0, **style
+        loc="upper left",
+        bbox_to_anchor=(-0.01, below),
+        ncols=columns,
+        columnspacing=1.4,
+        borderaxespad=0.0,
+        **style,
     )

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from wakerail.analysis.thermal.figures import Figure
-from wakerail.report.drawing import GREEN, GREY, INK, VERMILION
+from wakerail.report.drawing import GREEN, GREY, INK, VERMILION, text_colour
 from wakerail_kit.units import human
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ _HEADS = ("figure", "value", "limit", "", "where the limit comes from")
 _SOURCE_LETTERS = 62
 _SIZE = 8.5
 _KEPT = {True: "✔ kept", False: "✘ NOT KEPT", None: "? open"}
-_COLOURS = {True: GREEN, False: VERMILION, None: INK}
+_COLOURS = {True: GREEN, False: text_colour(VERMILION), None: INK}
 
 
 def draw_table(sheet: Sheet, figures: Sequence[Figure], height: float) -> None:

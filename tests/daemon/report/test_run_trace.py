@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from wakerail.cli.keeping import RunTrace
+from wakerail.report.run_trace import RunTrace
 from wakerail_kit.clock import RealClock
 from wakerail_kit.events import (
     HeatEstimated,

@@ -1,0 +1,336 @@
+"""The report of a job laid out in sections, in the order in which it is read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime, tzinfo
+
+from wakerail.planning.telling import percent
+from wakerail.report.job.blocks import (
+    Block,
+    Branching,
+    Branchings,
+    Cell,
+    Document,
+    Facts,
+    Grid,
+    Heading,
+    Picture,
+    Points,
+    Section,
+    Shares,
+    Tone,
+    Toned,
+    Words,
+)
+from wakerail.report.job.plain_words import minutes_in_words
+from wakerail.report.signs import UNICODE
+from wakerail.report.words import difference, limits, sources_of
+from wakerail_kit.job_report import InstrumentReported, IsolationReported, JobReport, RunReported
+from wakerail_kit.messages import Measurement
+from wakerail_kit.outcome import Outcome
+from wakerail_kit.units import human
+
+_TONES = {Outcome.PASSED: Tone.GOOD, Outcome.FAILED: Tone.BAD}
+_SHORT_ID = 8
+_MOST_SHARES = 4
+#: Causes less likely than this are not told one by one.
+_FAINT = 0.005
+_NOT_SAID = Toned("not stated", Tone.QUIET)
+_REMOVED = Toned("removed: what was personal in this job was forgotten", Tone.QUIET)
+_STATUS = {
+    "repaired": Toned("✔ Repaired", Tone.GOOD),
+    "no-fault-found": Toned("? No fault found", Tone.OPEN),
+    "not-repaired": Toned("✘ Not repaired", Tone.BAD),
+}
+
+
+def document_of(report: JobReport, zone: tzinfo | None = None) -> Document:
+    """Return the report as it is printed, with its times in a zone; None: that of this machine."""
+    return _Layout(report, zone).document()
+
+
+class _Layout:
+    def __init__(self, report: JobReport, zone: tzinfo | None) -> None:
+        self.report, self.zone = report, zone
+
+    def document(self) -> Document:
+        report = self.report
+        sections = [
+            Section("brought", "What was brought in", self._brought()),
+            Section("found", "What was found", [Words(text, lead=True) for text in report.found_for_customer]),
+            Section("done", "What was done", self._done()),
+            Section("boots", "The boots before and after", self._charts("boot-")),
+            Section("heat", "The heat", self._charts("heat-")),
+            Section("isolation", "How the cause was isolated", self._isolation()),
+            Section("functions", "What was checked", self._functions()),
+            Section("detail", "What was found, in the technician's detail", self._detail()),
+            Section("instruments", "Instruments", self._instruments()),
+            Section("cautions", "Cautions", [Points(report.cautions)]),
+            Section("sources", "Where each figure comes from", self._sources()),
+        ]
+        return Document(
+            title=f"{'Interim report' if report.interim else 'Report'} on job {report.job.upper()}",
+            subtitle=report.device,
+            status=_STATUS.get(report.resolution or "", Toned("▶ Work under way", Tone.OPEN)),
+            head=self._head(),
+            sections=[section for section in sections if section.blocks],
+            foot=f"Job {report.job.upper()}, made {self._time(report.made)} by Wakerail {report.software_version}",
+        )
+
+    def _head(self) -> list[tuple[str, Cell]]:
+        report = self.report
+        facts: list[tuple[str, Cell]] = [("Device", report.device)]
+        facts += self._personal("Serial number", report.intake.serial)
+        if report.intake.customer:
+            facts.append(("Customer", report.intake.customer))
+        facts.append(("Came in", self._time(report.opened)))
+        if report.closed is not None:
+            facts.append(("Closed", self._time(report.closed)))
+        if report.interim:
+            facts.append(("Stands at", f"{report.state}, {report.stage}"))
+        facts.append(("Bench", ", ".join(report.benches)))
+        if report.operators:
+            facts.append(("Worked on by", ", ".join(report.operators)))
+        return facts
+
+    def _personal(self, name: str, says: str) -> list[tuple[str, Cell]]:
+        """Return a personal fact: removed, not stated, or as it was told."""
+        if self.report.forgotten:
+            return [(name, _REMOVED)]
+        return [(name, says or _NOT_SAID)]
+
+    def _brought(self) -> list[Block]:
+        intake = self.report.intake
+        facts: list[tuple[str, Cell]] = [
+            ("What it does", intake.symptom or _NOT_SAID),
+            *self._personal("In the customer's words", intake.words),
+            ("Exposed to liquid", intake.exposure or _NOT_SAID),
+            ("Condition", intake.condition or _NOT_SAID),
+            *self._personal("Must not be lost", intake.keep),
+        ]
+        return [Facts(facts)]
+
+    # --- what was done ---
+
+    def _done(self) -> list[Block]:
+        report = self.report
+        lines: list[tuple[str, tuple[Cell, ...]]] = []
+        for deed in report.deeds:
+            says: Cell = Toned(deed.says, Tone.QUIET) if deed.removed else deed.says or "Time noted"
+            spent = minutes_in_words(deed.spent_s) if deed.spent_s else ""
+            lines.append((deed.time, (self._time(deed.time), deed.stage, says, spent, deed.operator)))
+        for run in report.runs:
+            who = "" if run.verdict is None else run.verdict.operator
+            lines.append((run.started, (self._time(run.started), "", f"{run.sequence}: {_came_to(run)}", "", who)))
+        if not lines:
+            return [Words("Nothing has been noted or run yet.", quiet=True)]
+        lines.sort(key=lambda line: line[0])
+        heads = ("When", "Stage", "What", "Time", "By")
+        rows = [row for _, row in lines]
+        blocks: list[Block] = [
+            Grid("Notes, parts and runs, in their order", heads, rows, (20, 11, 47, 11, 11), frozenset({3}))
+        ]
+        if report.parts:
+            parts = [(part.part, str(part.count)) for part in report.parts]
+            blocks.append(Grid("Parts used", ("Part", "Count"), parts, (85, 15), frozenset({1})))
+        if report.spent_s:
+            stages: list[tuple[Cell, ...]] = [
+                (stage, minutes_in_words(spent_s)) for stage, spent_s in report.spent_by_stage_s.items()
+            ]
+            stages.append(("in all", minutes_in_words(report.spent_s)))
+            blocks.append(Grid("Time that was noted", ("Stage", "Time"), stages, (85, 15), frozenset({1})))
+        if report.files:
+            files = [
+                (file.name or Toned("(removed)", Tone.QUIET), file.says, Toned(file.sha256[:16], Tone.CODE))
+                for file in report.files
+            ]
+            blocks.append(Grid("Files kept", ("File", "What it shows", "SHA-256 begins"), files, (30, 45, 25)))
+        return blocks
+
+    # --- charts ---
+
+    def _charts(self, sort: str) -> list[Block]:
+        found: list[Block] = []
+        runs = {run.run: run for run in self.report.runs}
+        for chart in self.report.charts:
+            if chart.name.startswith(sort):
+                run = runs[chart.run]
+                title = f"{chart.title}: {self._time(run.started)}, {_came_to(run)}"
+                found.append(Picture(chart.name, title, f"{chart.says} Run ends in {chart.run[-_SHORT_ID:]}."))
+                if sort == "heat-" and run.verdict is not None:
+                    found += self._measurements(run, f"Figures of this heat ({run.sequence})")
+        return found
+
+    # --- the isolation ---
+
+    def _isolation(self) -> list[Block]:
+        isolation = self.report.isolation
+        if isolation is None:
+            return []
+        root = _shares(isolation, "Before anything was seen", isolation.before)
+        steps = []
+        for number, step in enumerate(isolation.steps, 1):
+            where = f"seen in the run that ends in {step.run[-_SHORT_ID:]}" if step.run else "typed by a person"
+            other = step.other_shares
+            steps.append(
+                Branching(
+                    title=f"Step {number}",
+                    tried=step.advised,
+                    seen=step.says,
+                    where=f"observation {step.number}, {where}",
+                    taken=_shares(isolation, "After what was seen", step.shares),
+                    other=None if other is None else _shares(isolation, f"Had it been: {step.other_says}", other),
+                )
+            )
+        blocks: list[Block] = [
+            Words("How likely each cause was after each step, and what the opposite would have meant.", quiet=True),
+            Branchings(root, steps),
+        ]
+        if isolation.ended is not None:
+            blocks.append(Words(f"The end, {isolation.ended.sort}: {isolation.ended.says}", lead=True))
+        elif isolation.next and self.report.interim:
+            blocks.append(Words(f"Next: {isolation.next}"))
+        return blocks
+
+    # --- checks, detail, instruments, sources ---
+
+    def _functions(self) -> list[Block]:
+        report = self.report
+        if not report.functions:
+            return [Words("No function has been checked.", quiet=True)]
+        times = {run.run: run.started for run in report.runs}
+        rows = [
+            (
+                one.says,
+                _outcome(one.outcome) if one.outcome else Toned("– not judged", Tone.QUIET),
+                one.detail,
+                self._time(times[one.run]),
+            )
+            for one in report.functions
+        ]
+        heads = ("Function", "Result", "How", "When")
+        blocks: list[Block] = [Grid("Functions checked, the newest result of each", heads, rows, (40, 15, 25, 20))]
+        if not any(one.says.endswith("?") for one in report.functions):
+            blocks.append(Words("No checklist of functions was gone through by a person.", quiet=True))
+        return blocks
+
+    def _detail(self) -> list[Block]:
+        blocks: list[Block] = []
+        for run in self.report.runs:
+            blocks.append(Heading(f"{run.sequence}, {self._time(run.started)}"))
+            verdict = run.verdict
+            if verdict is None:
+                blocks.append(Words(f"{_came_to(run).capitalize()}: it has no verdict.", quiet=True))
+                continue
+            inputs = ", ".join(f"{name} {value}" for name, value in verdict.inputs.items())
+            facts: list[tuple[str, Cell]] = [("Result", _outcome(verdict.outcome, f", {verdict.finding}"))]
+            facts.append(("Why", verdict.reason))
+            if inputs:
+                facts.append(("With", inputs))
+            blocks.append(Facts(facts))
+            if not any(chart.run == run.run and chart.name.startswith("heat-") for chart in self.report.charts):
+                blocks += self._measurements(run, "Measured")
+        return blocks
+
+    def _measurements(self, run: RunReported, caption: str) -> list[Block]:
+        measured = run.verdict.measurements if run.verdict is not None else []
+        if not measured:
+            return []
+        numbers = sources_of(measured)
+        rows = [_measurement(one, numbers) for one in measured]
+        heads = ("Measured", "Value", "Limit", "Result")
+        caption = f"{caption}; verdict in journal row {run.verdict_row}"
+        blocks: list[Block] = [Grid(caption, heads, rows, (32, 23, 28, 17), frozenset({1}))]
+        if numbers:
+            blocks.append(Words("  ".join(f"[{number}] {source}" for source, number in numbers.items()), quiet=True))
+        return blocks
+
+    def _instruments(self) -> list[Block]:
+        rows = [
+            (
+                f"{one.instrument} on {one.bench}",
+                one.kind,
+                _identity(one),
+                one.calibrated or _NOT_SAID,
+                str(len(one.runs)),
+            )
+            for one in self.report.instruments
+        ]
+        if not rows:
+            return []
+        heads = ("Instrument", "Kind", "Who it says it is", "Calibrated", "Runs")
+        return [Grid("Instruments used", heads, rows, (20, 17, 38, 16, 9), frozenset({4}))]
+
+    def _sources(self) -> list[Block]:
+        rows: list[tuple[Cell, ...]] = []
+        for run in self.report.runs:
+            verdict = run.verdict
+            where = f"{run.first_row} to {run.last_row}"
+            if run.verdict_row is not None:
+                where += f"; verdict {run.verdict_row}"
+            sha256 = verdict.sequence.sha256 if verdict is not None else "–"
+            rows.append(
+                (
+                    Toned(run.run, Tone.CODE),
+                    Toned(verdict.id if verdict is not None else "none", Tone.CODE),
+                    where,
+                    f"{run.sequence}",
+                    Toned(sha256, Tone.CODE),
+                )
+            )
+        if not rows:
+            return []
+        heads = ("Run", "Verdict", "Journal rows", "Sequence", "SHA-256 of its file")
+        says = "`wakerail log show RUN` tells each of these runs; its samples are in the same journal."
+        return [
+            Grid("Runs and verdicts in the journal", heads, rows, (22, 22, 14, 14, 28)),
+            Words(says.replace("`", ""), quiet=True),
+        ]
+
+    def _time(self, time: str) -> str:
+        return datetime.fromisoformat(time).astimezone(self.zone).strftime("%Y-%m-%d\N{NO-BREAK SPACE}%H:%M")
+
+
+def _came_to(run: RunReported) -> str:
+    if run.verdict is None:
+        return "cut off" if run.cut_off else "under way"
+    return f"{run.verdict.outcome}, {run.verdict.finding}"
+
+
+def _outcome(outcome: Outcome, more: str = "") -> Toned:
+    return Toned(f"{UNICODE.of(outcome)} {outcome}{more}", _TONES.get(outcome, Tone.OPEN))
+
+
+def _measurement(one: Measurement, numbers: Mapping[str, int]) -> tuple[Cell, ...]:
+    value = "no value" if one.value is None else human(one.value, one.unit)
+    if one.value is not None and one.uncertainty:
+        value += f" ± {human(*difference(one.uncertainty, one.unit))}"
+    source = f" [{numbers[one.source]}]" if one.source else ""
+    return one.name, value, limits(one) + source, _outcome(one.outcome)
+
+
+def _identity(one: InstrumentReported) -> Cell:
+    identity = one.identity
+    if identity is None:
+        return Toned("did not say", Tone.QUIET)
+    serial = f"serial {identity.serial}" if identity.serial else ""
+    firmware = f"firmware {identity.firmware}" if identity.firmware else ""
+    return ", ".join(filter(None, (f"{identity.maker} {identity.model}".strip() or identity.text, serial, firmware)))
+
+
+def _shares(isolation: IsolationReported, title: str, shares: Mapping[str, float]) -> Shares | None:
+    """Return the likeliest causes by their titles, and the others together; None where nothing is known."""
+    if not shares:
+        return None
+    ranked = sorted(shares.items(), key=lambda pair: (-pair[1], pair[0]))
+    told = [(isolation.titles.get(cause, cause), share) for cause, share in ranked[:_MOST_SHARES] if share >= _FAINT]
+    rest = sum(shares.values()) - sum(share for _, share in told)
+    if rest >= _FAINT:
+        told.append(("all others", rest))
+    return Shares(title, told)
+
+
+def share_words(rows: Iterable[tuple[str, float]]) -> list[tuple[str, str, float]]:
+    """Return shares as name, percent and share."""
+    return [(name, percent(share), share) for name, share in rows]

@@ -1,0 +1,70 @@
+"""``wakerail report`` as a person and a program use it."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+from wakerail.cli import main
+from wakerail.journal import Journal
+from wakerail_kit import topics
+from wakerail_kit.clock import SimulatedClock
+from wakerail_kit.events import make_event
+from wakerail_kit.job_events import Intake, JobOpened
+
+
+@pytest.fixture(name="report")
+def _report(monkeypatch, capsys, tmp_path):
+    journal = tmp_path / "shop.sqlite"
+    asyncio.run(open_job(journal))
+    monkeypatch.chdir(tmp_path)
+
+    def report(*args, expect=0):
+        """Run the whole command line on a journal with one job; return what it wrote to stdout and stderr."""
+        monkeypatch.setattr(sys, "argv", ["wakerail", "report", *args, "--journal", str(journal)])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        out, err = capsys.readouterr()
+        assert (ended.value.code or 0) == expect, err
+        return out, err
+
+    return report
+
+
+async def open_job(path: Path) -> None:
+    clock = SimulatedClock()
+    opened = JobOpened(job="t-114", family="fenmoor-t3", intake=Intake(symptom="restarts <b>"), operator="mara")
+    async with await Journal.open(path, bench="bench-2", clock=clock) as journal:
+        event = make_event(opened, clock=clock, bench="bench-2", owner="job", subject="t-114")
+        await journal.append(topics.job("bench-2", "t-114"), event)
+
+
+def test_it_writes_three_files_and_names_them(report, tmp_path):
+    out, _ = report("T-114", "--paper", "letter")
+    folder = Path("out/t-114")
+    names = ["report-t-114.html", "report-t-114.json", "report-t-114.pdf"]
+    assert out.splitlines() == [f"written: {folder / name}" for name in names]
+    html, twin, pdf = (tmp_path / folder / name for name in names)
+    assert "restarts &lt;b&gt;" in html.read_text(encoding="utf-8")
+    assert "Fenmoor T3" in html.read_text(encoding="utf-8")
+    assert json.loads(twin.read_bytes())["intake"]["symptom"] == "restarts <b>"
+    assert pdf.read_bytes().startswith(b"%PDF-")
+
+
+def test_json_is_printed_alone_and_nothing_is_written(report, tmp_path):
+    out, _ = report("last", "--json")
+    assert (json.loads(out)["job"], json.loads(out)["benches"]) == ("t-114", ["bench-2"])
+    assert not (tmp_path / "out").exists()
+
+
+def test_what_cannot_be_is_one_line(report, tmp_path):
+    _, err = report("t-115", expect=2)
+    assert "no job 't-115'" in err
+    (tmp_path / "taken").write_text("")
+    _, err = report("t-114", "--out", "taken", expect=2)
+    assert err.startswith("wakerail: --out taken: cannot be written")
+    assert len(err.splitlines()) == 1
