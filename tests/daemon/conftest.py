@@ -30,6 +30,7 @@ from wakerail_kit.events import (
     UsbAttached,
     make_event,
 )
+from wakerail_kit.job_events import IsolationObserved
 from wakerail_kit.messages import Frame, SequenceRef, Verdict
 from wakerail_kit.outcome import Finding, Outcome
 
@@ -56,12 +57,13 @@ class BootWatches:
         job: str | None = None,
         restarts_s: Sequence[float] = (),
         taken_back: Sequence[int] = (),
+        unplugged: Sequence[str] = (),
     ) -> str:
         """Add a run whose boot begins 2 s into its watch, and draws ``later_a`` more from 10 s after its onset on.
 
         ``family`` is the device family that USB knew, ``named`` the one that was named for the run.
         With ``restarts_s``, times since the onset, the run told of so many restarts and failed; those whose numbers
-        are in ``taken_back`` it took back.
+        are in ``taken_back`` it took back. With ``unplugged``, its job's isolation observed it with these actions done.
         """
         number = len(self.runs)
         run, start_s = f"0193aaaa-{number:04d}", 100.0 * (number + 1)
@@ -101,6 +103,10 @@ class BootWatches:
             software_version="0",
         )  # fmt: skip
         await journal.append(topics.run(BENCH, run, "verdict"), verdict)
+        if unplugged:
+            done = {"job": job or "t-1", "number": 1, "kind": "boot", "done": list(unplugged), "says": "a clean boot"}
+            event = make_event(IsolationObserved(run=run, **done), clock=clock, bench=BENCH, owner="job")
+            await journal.append(topics.job(BENCH, "t-1"), event)
         await journal.close()
         self.runs.append(run)
         return run

@@ -7,6 +7,7 @@ from wakerail.journal import JournalReader
 from wakerail.recordings.runs import open_run
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.events import RunStarted, UsbAttached, read_event, type_of
+from wakerail_kit.job_events import IsolationObserved
 from wakerail_kit.messages import Event
 from wakerail_kit.outcome import Outcome
 
@@ -32,11 +33,12 @@ def family_of(reader: JournalReader, run: str) -> str | None:
 def known_good_boots(reader: JournalReader, family: str, sequence: str, but: str) -> list[Boot]:
     """Return boots of a family in runs of a sequence that passed, newest first, without the run ``but``.
 
-    At most eight, and of the newest 500 runs only, at whatever voltage.
+    At most eight, and of the newest 500 runs only, at whatever voltage. A boot with something unplugged is none.
     """
     boots: list[Boot] = []
+    unplugged = _with_something_off(reader)
     for run in reader.runs(limit=_MOST_RUNS):
-        if run.sequence != sequence or run.outcome is not Outcome.PASSED or run.run == but:
+        if run.sequence != sequence or run.outcome is not Outcome.PASSED or run.run in {but, *unplugged}:
             continue
         if family_of(reader, run.run) != family:
             continue
@@ -48,6 +50,13 @@ def known_good_boots(reader: JournalReader, family: str, sequence: str, but: str
         if len(boots) == _MOST_REFERENCES:
             break
     return boots
+
+
+def _with_something_off(reader: JournalReader) -> set[str]:
+    """Return the runs that watched a boot in an isolation while something was unplugged."""
+    entries = reader.events(type=type_of(IsolationObserved))
+    seen = [read_event(entry.message, IsolationObserved) for entry in entries if isinstance(entry.message, Event)]
+    return {one.run for one in seen if one is not None and one.run is not None and one.done}
 
 
 def boot_of_run(reader: JournalReader, which: str) -> Boot:

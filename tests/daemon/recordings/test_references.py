@@ -28,6 +28,7 @@ async def test_references_are_the_passed_runs_of_family_and_sequence_but_not_the
     await watches.add(family="other")
     await watches.add(sequence="rail-check")
     await watches.add(onset=False)
+    await watches.add(unplugged=["back-cover", "scanner"])
     itself = await watches.add()
     with JournalReader(watches.path) as reader:
         (boot,) = known_good_boots(reader, FAMILY, "boot-watch", itself)
