@@ -50,6 +50,7 @@ class RunContext:
     record: RunRecord
     prompts: Prompts
     applied: dict[str, dict[str, float | bool]] = field(default_factory=dict)
+    put_back: dict[str, dict[str, float]] = field(default_factory=dict)
     levels: dict[tuple[str, str], Measurement] = field(default_factory=dict)
     on_since_s: dict[str, float] = field(default_factory=dict)
     prompted_s: float | None = None

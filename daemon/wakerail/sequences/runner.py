@@ -45,6 +45,7 @@ from wakerail_kit.events import (
 from wakerail_kit.ids import new_id
 from wakerail_kit.messages import Event, InstrumentState, Verdict
 from wakerail_kit.outcome import Finding, Outcome
+from wakerail_kit.units import human
 
 #: What each item of ``finally`` gets, above the time that it is meant to take.
 FINALLY_LIMIT_S = 10.0
@@ -320,7 +321,9 @@ class SequenceRun:
             await self._do_finally(context, number, step)
         if heat is not None and (warning := heat.warning()):
             self._notes.append(warning)
-        ending = with_safety(ending, await self._make_safe(), self._notes)
+        not_safe = await self._make_safe()
+        await self._put_back(context)
+        ending = with_safety(ending, not_safe, self._notes)
         verdict = assemble(
             plan=self._plan,
             bench=self._bench,
@@ -359,6 +362,18 @@ class SequenceRun:
             output = StepOutput(Outcome.INCONCLUSIVE, Finding.BENCH_FAULT, says)
             log.error("an item of finally was not done", run=self.id, why=says)
         await self._record.finish(output)
+
+    async def _put_back(self, context: RunContext) -> None:
+        """Put settings back that would get in the way of the next run; what cannot be is told."""
+        for name, settings in context.put_back.items():
+            for setting, value in settings.items():
+                work = self._bench.instruments[name].apply(setting, value, run=self.id)
+                try:
+                    await within(self._bench.clock, FINALLY_LIMIT_S, work, f"{name}: setting {setting}")
+                except Exception as wrong:  # noqa: BLE001  a setting that stays keeps no verdict back
+                    unit = self._bench.instruments[name].kind.settings[setting].unit or "1"
+                    said = f"set the {setting} of {name} back to {human(value, unit)} by hand: {wrong}"
+                    self._notes.append(said)
 
     async def _make_safe(self) -> list[str]:
         """Make every claimed instrument safe that can be energised; return those that are not known to be."""

@@ -24,6 +24,7 @@ def board(make_bench):
         bench = make_bench({"psu": "power-source", "dmm": "multimeter"})
         meter, psu = bench.instruments["dmm"], bench.instruments["psu"]
         meter.put_a_board(FAMILY, *faults)
+        psu.limits = {"volts": 5.0, "limit": 5.0}
 
         def load(_: float) -> tuple[float, float, float]:
             volts, limit = float(psu.settings["volts"]), float(psu.settings["limit"])
@@ -87,8 +88,13 @@ async def test_a_short_that_stays_fails_with_what_flowed_and_where_it_was_warm(b
     assert not bench.anything_on()
     psu = bench.instruments["psu"].settings
     assert (psu["volts"], psu["limit"]) == (0.5, 1.0)
-    assert 0.5 < psu["over-voltage"] < 0.7
-    assert 1.0 < psu["over-current"] < 1.3
+    (over_voltage_v, over_current_a) = (
+        [float(point.split()[-1]) for point in bench.points if point.startswith(f"apply psu {trip} ")]
+        for trip in ("over-voltage", "over-current")
+    )
+    assert 0.5 < over_voltage_v[0] < 0.7
+    assert 1.0 < over_current_a[0] < 1.3
+    assert (psu["over-voltage"], psu["over-current"]) == (6.0, 6.0)  # or the next boot would be cut
     cautions = " ".join(bench.prompts()[0].cautions)
     for word in ("battery", "hot enough to burn", "No flammable cleaner", "Eye protection", "smoke"):
         assert word in cautions
@@ -190,6 +196,7 @@ async def test_whatever_happens_while_it_is_on_it_goes_off(board, how):
     assert verdict.outcome in {Outcome.ABORTED, Outcome.INCONCLUSIVE}
     assert not bench.anything_on()
     assert psu.made_safe
+    assert psu.settings["over-voltage"] == 6.0
 
 
 @pytest.mark.parametrize("wrong", [OutOfSync("psu: no answer"), DeviceRefused("psu: no")])
@@ -207,3 +214,28 @@ async def test_a_supply_without_trips_of_its_own_will_do(board, troubles):
         refused = DeviceRefused(f"psu: this supply has no {setting} setting")
         bench.instruments["psu"].trouble[setting] = troubles.raising(refused)
     assert (await bench.verdict(start(bench))).finding == Finding.SHORT_STAYS
+
+
+async def test_trips_that_cannot_be_put_back_are_told(board):
+    bench = board(short())
+    psu = bench.instruments["psu"]
+
+    async def refuse_the_second() -> None:
+        if sum(point.startswith("apply psu over-voltage") for point in bench.points) > 1:
+            raise DeviceRefused("psu: over-voltage 6 V is out of its range")
+
+    psu.trouble["over-voltage"] = refuse_the_second
+    verdict = await bench.verdict(start(bench))
+    assert verdict.finding == Finding.SHORT_STAYS
+    assert (
+        "Set the over-voltage of psu back to 6 V by hand: psu: over-voltage 6 V is out of its range." in verdict.reason
+    )
+
+
+async def test_nothing_is_injected_where_nobody_stands(board):
+    bench = board(short())
+    bench.person = False
+    verdict = await bench.verdict(start(bench))
+    assert (verdict.outcome, verdict.finding) == (Outcome.INCONCLUSIVE, Finding.BENCH_FAULT)
+    assert "nobody is there to look" in verdict.reason.lower()
+    assert not any(point.startswith("apply psu output True") for point in bench.points)

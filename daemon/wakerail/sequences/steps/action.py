@@ -157,6 +157,8 @@ class StepContext(Protocol):
 
     #: Settings that this run has applied, by instrument.
     applied: dict[str, dict[str, float | bool]]
+    #: Settings to be put back once the run is over and everything is safe, by instrument; best effort.
+    put_back: dict[str, dict[str, float]]
     #: The newest mean or median of a signal, by instrument and signal.
     levels: dict[tuple[str, str], Measurement]
     #: When this run switched an instrument on (monotonic seconds); absent while it is off.

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from wakerail.analysis.injection import Flowed, Injected, compare, is_short, no_short, resistance
 from wakerail.sequences.access import InstrumentAccess
 from wakerail.sequences.arrivals import StillOn
-from wakerail.sequences.endings import RunEnded, interlock, sentence
+from wakerail.sequences.endings import RunEnded, bench_fault, interlock, sentence
 from wakerail.sequences.probing import require_no_voltage, require_output_off, steady, try_leads
 from wakerail.sequences.steps.action import Amount, OfFamily, StepContext, StepOutput, Word, evidence_of
 from wakerail.sequences.steps.scope import Scope
@@ -85,7 +85,9 @@ class Inject(OfFamily):
             outcome, finding, says = no_short(rail, before_ohm)
             return StepOutput(outcome, finding, sentence(says), (resistance(rail, "before", before_ohm),))
         text = f"Meter off the board. Supply's plus on {where}, its minus on ground; check the polarity, then confirm."
-        await context.ask(text)
+        answered, _ = await context.ask(text)
+        if not answered.person:
+            raise RunEnded(bench_fault("nobody is there to look for warmth, and nothing was injected"))
         injected = self._injected(context.values)
         injection = _Injection(context, self.role, rail, injected)
         flowed, evidence = await injection.run(min(LONGEST_S, self.time.value(context.values)))
@@ -154,9 +156,15 @@ class _Injection:
     async def _on(self) -> None:
         volts_v, limit_a = self.injected.volts_v, self.injected.limit_a
         await self._set({"output": False, "volts": Amount("V", volts_v), "limit": Amount("A", limit_a)})
-        for trip, unit, value in (("over-voltage", "V", volts_v), ("over-current", "A", limit_a)):
+        supply = self.context.instrument(self.role)
+        for trip, unit, value, limited in (
+            ("over-voltage", "V", volts_v, "volts"),
+            ("over-current", "A", limit_a, "limit"),
+        ):
             with suppress(DeviceRefused):  # not every supply has them; the readings are watched in any case
                 await self._set({trip: Amount(unit, _TRIP * value + _TRIP_MORE)})
+                # as low as this they would cut the next boot
+                self.context.put_back.setdefault(supply.name, {})[trip] = _TRIP * supply.limits[limited]
         await self._set({"output": True})
 
     async def _off(self) -> None:
