@@ -39,10 +39,10 @@ _REMOVED = "(removed)"
 _CHECKED = {"rail-check": "It takes no power before it is switched on", "port-check": "The lines of the charge port"}
 _STEPS = {"watch": "It starts, and stays on", "usb-mode": "It shows on USB", "charge": "It charges"}
 _ANSWERS = {"yes": Outcome.PASSED, "no": Outcome.FAILED}
-#: What holds for every device that was opened, whatever was run (common practice, no source).
+#: What holds for every device, whatever was run (common practice, no source).
 _CAUTIONS = (
-    "The device was opened: it may be less tight against water and dust than when it was new.",
-    "It has a lithium cell. If it swells, gets hot or smells, do not charge it; follow local rules.",
+    "A device that was opened may be less tight against water and dust than when it was new.",
+    "A lithium cell that swells, gets hot or smells must not be charged or used; follow local rules.",
 )
 
 

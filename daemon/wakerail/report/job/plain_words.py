@@ -108,7 +108,7 @@ def _heat(runs: Sequence[RunSeen]) -> str:
             Outcome.FAILED: "and not all limits for its solder and parts were kept; see the technician's detail",
         }.get(run.verdict.outcome, "but this was broken off")
         said.append(f"{_HEATS[run.verdict.sequence.name]}, {kept}.")
-    return " ".join(said)
+    return " ".join(dict.fromkeys(said))
 
 
 def _functions(runs: Sequence[RunSeen]) -> str:
