@@ -139,15 +139,16 @@ async def test_a_run_without_a_verdict_is_told(bench, told):
 
 
 async def test_of_a_forgotten_job_nothing_personal_is_told(bench, told):
-    kept = JobFileKept(job=bench.job, stage=JobStage.TRIAGE, sha256="", name="", media_type="", size_bytes=0)
+    photo = {"sha256": "ab" * 32, "name": "me.jpg", "media_type": "image/jpeg", "size_bytes": 9}
+    kept = JobFileKept(job=bench.job, stage=JobStage.TRIAGE, **photo)
     await bench.open()
-    await bench.happens(JobNoted(job=bench.job, stage=JobStage.TRIAGE, text="", spent_s=60.0))
+    await bench.happens(JobNoted(job=bench.job, stage=JobStage.TRIAGE, text="Their counts were saved.", spent_s=60.0))
     await bench.happens(kept)
     await bench.happens(JobForgotten(job=bench.job))
     await bench.close()
-    report, _, _ = told(bench.path)  # the intake is still there, as where another bench's copy was not emptied
+    report, _, _ = told(bench.path)  # its words are still there, as where another bench's copy was not emptied
     said = msgspec.json.encode(report).decode() + repr(document_of(report))
-    for personal in ("T3-004417", "day's counts", "again and again"):
+    for personal in ("T3-004417", "day's counts", "again and again", "were saved", "me.jpg", "abab"):
         assert personal not in said
     assert report.intake.symptom.startswith("restarts")
     assert [(deed.says, deed.removed) for deed in report.deeds] == [("(removed)", True)] * 2
