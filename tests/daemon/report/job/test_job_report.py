@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import jsonschema
@@ -15,12 +16,22 @@ from wakerail.report.job.job_report import report_of
 from wakerail.report.job.material import Material, RunSeen, boots_of
 from wakerail.report.job.plain_words import boot, found_in_plain_words, spoken
 from wakerail_kit.events import RunStarted
-from wakerail_kit.job_events import Intake, JobFileKept, JobForgotten, JobNoted, JobPaused, JobStage
+from wakerail_kit.job_events import (
+    Intake,
+    JobClosed,
+    JobFileKept,
+    JobForgotten,
+    JobNoted,
+    JobPaused,
+    JobStage,
+    Resolution,
+)
 from wakerail_kit.messages import Measurement, SequenceRef, StepResult, Verdict
 from wakerail_kit.outcome import Finding, Outcome
 from wakerail_kit.schema import file_schemas
 
 MADE = datetime(2026, 11, 27, 16, 5, tzinfo=UTC)
+UNKNOWN = "What exactly was at fault was not found."
 MADE_OF = {"plan": None, "device": "", "charts": [], "software_version": "0"}
 
 
@@ -171,6 +182,22 @@ def test_a_newest_boot_with_parts_off_is_told_as_that(whole):
     cut = Material(material.job, material.runs[:4], before=material.before, after=third)
     said = found_in_plain_words(cut, [])[0]
     assert "with back cover and port board off, it started, and stayed on" in said
+
+
+@pytest.mark.parametrize(
+    ("resolution", "says"),
+    [
+        (Resolution.NO_FAULT_FOUND, ["No fault was found."]),
+        (
+            Resolution.NOT_REPAIRED,
+            ["What exactly was at fault was not found.", "The device was not repaired. No part."],
+        ),
+    ],
+)
+def test_how_it_ended_is_told_once(resolution, says):
+    closed = JobClosed(job="j", resolution=resolution, says="" if len(says) == 1 else "No part")
+    job = replace(job_of(Intake(symptom="x")), closed=closed)
+    assert found_in_plain_words(Material(job), [])[1:] == says
 
 
 def test_which_boots_are_before_and_after():
