@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from wakerail.analysis.candidate import Candidate, Known
 from wakerail.analysis.opening import Opening
-from wakerail.analysis.sorts import FALLEN, SURE
+from wakerail.analysis.sorts import FALLEN, SURE, Sort
 
 _RECENT = 12  # boots looked at for the longest
 _SHAPELESS = 8  # ticks
@@ -81,7 +81,7 @@ class Boots:
         self._known.pop(candidate, None)
 
     def _template_for(self, candidate: Candidate) -> Opening | None:
-        likely = self.template_is_sure or candidate.sort in FALLEN
+        likely = self.template_is_sure or candidate.sort is not Sort.JUMP
         return self.template if likely and self.template is not candidate.opening else None
 
     def _under_way_s(self, candidate: Candidate) -> float | None:

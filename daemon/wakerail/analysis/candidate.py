@@ -28,6 +28,7 @@ _HOPELESS, _NOT_ALIKE = -5.0, -4.0
 
 _FIRST_SPREAD = 0.30  # of the level in the first windows, which are short and hold the inrush, from boot to boot
 _SHORT_TAIL, _LATE_TAIL = 0.3, 0.5  # how often a window is not the template's if it is short, and if it is late
+_MOST_UNSTEADY = 0.7
 _LATE = 56  # the window from on which a boot is mostly over
 _SAME = 0.25  # levels that differ by less are one
 _PERSIST_SPREAD = 0.14
@@ -118,15 +119,24 @@ class Candidate:
     @property
     def evidence(self) -> float:
         """The log-likelihood ratio of all that was seen, without the prior."""
-        # the other story has two forms: the device goes on anyhow, or as the template did at this time of its boot
-        odds = self.odds - math.log(0.5 + 0.5 * math.exp(min(self.going, _MOST_ALIKE)))
         if self.sort is Sort.JUMP:
-            return odds + self.alike
+            return self.odds + self.as_jump
+        odds = self.odds - self._goes_on
         if not self.compared:
             return odds + self.novel
         known = _KNOWN * math.exp(min(self.alike, _MOST_ALIKE))
         other = _ANYHOW if self.sort in FALLEN else 0.0
         return odds + math.log(known + (1.0 - _KNOWN - other) * math.exp(self.novel) + other)
+
+    @property
+    def as_jump(self) -> float:
+        """The log-likelihood ratio of the opening that followed, whatever was before it."""
+        return self.alike - self._goes_on
+
+    @property
+    def _goes_on(self) -> float:
+        # the other story has two forms: the device goes on anyhow, or as the template did at this time of its boot
+        return math.log(0.5 + 0.5 * math.exp(min(self.going, _MOST_ALIKE)))
 
     def settle(self) -> None:
         """Look no further: keep what was seen until the next collapse, if that says more.
@@ -211,7 +221,8 @@ class Candidate:
         entered = 0
         for left in self._left:
             entered += abs(here - left) < _SAME
-        self._like.weigh(here, template, other, spread, wobble, _TAILS[index], entered=entered, still=self._persists)
+        tail = max(_TAILS[index], min(template.unsteady, _MOST_UNSTEADY))
+        self._like.weigh(here, template, other, spread, wobble, tail, entered=entered, still=self._persists)
 
     def _weigh_going(
         self,

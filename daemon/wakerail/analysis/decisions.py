@@ -11,10 +11,9 @@ from wakerail.analysis.boots import Boots
 from wakerail.analysis.candidate import Candidate
 from wakerail.analysis.habits import Habits
 from wakerail.analysis.levels import Levels
+from wakerail.analysis.odds import Odds
 from wakerail.analysis.onset import HOLD_TICKS
-from wakerail.analysis.priors import Prior
-from wakerail.analysis.sorts import FALLEN, LIKELY, SURE, Sort, probability_of
-from wakerail.analysis.switching import PENDING
+from wakerail.analysis.sorts import FALLEN, LIKELY, Sort, probability_of
 from wakerail.analysis.trail import Trail
 
 _SHORTLY = 64  # ticks between a collapse and the jump to the opening that belongs to it
@@ -23,7 +22,7 @@ _KEPT = 128
 _NEAR = 5  # ticks; two candidates nearer than this stand for one restart
 _RIVAL = 2.5  # log odds
 _UNLIKELY_TEACHES = 0.3  # of its probability: what is often doubtful is mostly a habit
-_DOUBTFUL = 2.5  # how alike a candidate must have been for what it began to be doubted as part of the boot before
+_DOUBTFUL = 1.5  # how alike a candidate must have been for what it began to be doubted as part of the boot before
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,16 +40,17 @@ class Decisions:
     ``due_s`` is when the next window of a candidate is past.
     """
 
-    def __init__(self, trail: Trail, levels: Levels, boots: Boots, habits: Habits, prior: Prior) -> None:
+    def __init__(self, trail: Trail, levels: Levels, boots: Boots, habits: Habits, odds: Odds) -> None:
         self.due_s = math.inf
-        self._trail, self._levels, self._boots, self._habits, self._prior = trail, levels, boots, habits, prior
+        self._trail, self._levels, self._boots, self._habits, self._odds = trail, levels, boots, habits, odds
+        self._now_s = -math.inf
         self._open: list[Candidate] = []
         self._undecided: deque[Candidate] = deque(maxlen=_KEPT)
 
     @property
     def doubts(self) -> list[float]:
         """How probable the candidates set aside are restarts all the same, by what is known now."""
-        return [probability_of(self._log_odds(candidate)) for candidate in self._undecided]
+        return [probability_of(self._odds.of(candidate)) for candidate in self._undecided]
 
     def considers(self, fits: Callable[[Candidate], bool]) -> bool:
         """Tell whether a candidate is open that fits."""
@@ -59,7 +59,7 @@ class Decisions:
     def add(self, candidate: Candidate) -> None:
         """Take a candidate; if there are too many, the least likely one gives way."""
         if len(self._open) >= _MOST_OPEN:
-            self._set_aside(min(self._open, key=self._log_odds))
+            self._set_aside(min(self._open, key=self._odds.of))
         self._open.append(candidate)
         self.due_s = min(self.due_s, candidate.next_s)
 
@@ -69,7 +69,7 @@ class Decisions:
             fallen = self._trail.level_a[-1] < candidate.edge_a
             if candidate.place == rose and candidate.sort is not Sort.JUMP and fallen:
                 self._remove(candidate)
-                self._prior.learn(candidate.sort, 0.0)
+                self._odds.learn(candidate.sort, 0.0)
                 return
 
     def drop_jumps_into_collapse(self) -> None:
@@ -94,13 +94,14 @@ class Decisions:
     def advance(self, now_s: float) -> list[Boot]:
         """Weigh all windows that are past by now."""
         found: list[Boot] = []
+        self._now_s = now_s
         scale, noise, rate = self._levels.scale, self._levels.relative_noise, self._habits.jumps_per_s
         known_to = self._boots.known_to
         for candidate in list(self._open):
             # an earlier candidate may be told for this one, and this one stay, with that boot under way
             while candidate.next_s <= now_s and candidate in self._open:
                 candidate.look(scale, known_to(candidate), noise, rate)
-                if self._is_sure(candidate):
+                if self._odds.is_sure(candidate):
                     found += self._accept(candidate)
                 elif candidate.hopeless:
                     found += self._close(candidate)
@@ -116,23 +117,6 @@ class Decisions:
             found += self._close(self._open[0])
         return found + self._reconsider()
 
-    # --- how sure ---
-
-    def _log_odds(self, candidate: Candidate) -> float:
-        return candidate.evidence + self._prior.of(candidate)
-
-    def _is_sure(self, candidate: Candidate) -> bool:
-        """Tell whether a candidate may be told at once: what a meter does to a short dip's surroundings shows later."""
-        if candidate.window < 2 or (candidate.sort is Sort.BLINK and len(self._trail) - candidate.place <= PENDING):
-            return False
-        least = SURE - candidate.evidence
-        return self._prior.of(candidate, least) >= least
-
-    def _is_likely(self, candidate: Candidate) -> bool:
-        evidence = candidate.evidence if candidate.at_fall is None else max(candidate.at_fall, candidate.evidence)
-        least = LIKELY[candidate.sort] - evidence
-        return self._prior.of(candidate, least) >= least
-
     # --- what becomes of it ---
 
     def _remove(self, candidate: Candidate) -> None:
@@ -140,19 +124,20 @@ class Decisions:
         self._boots.forget(candidate)
 
     def _close(self, candidate: Candidate) -> list[Boot]:
+        self._look(candidate)
         candidate.settle()
-        if self._log_odds(candidate) >= LIKELY[candidate.sort]:
+        if self._odds.of(candidate) >= LIKELY[candidate.sort]:
             return self._accept(candidate)
         self._set_aside(candidate)
         return []
 
     def _set_aside(self, candidate: Candidate) -> None:
         self._remove(candidate)
-        probability = probability_of(self._log_odds(candidate))
-        self._prior.learn(candidate.sort, probability if probability > 0.5 else _UNLIKELY_TEACHES * probability)
+        probability = probability_of(self._odds.of(candidate))
+        self._odds.learn(candidate.sort, probability if probability > 0.5 else _UNLIKELY_TEACHES * probability)
         if candidate.evidence > -2.0:
             self._undecided.append(candidate)
-        if candidate.alike > _DOUBTFUL:
+        if candidate.alike > _DOUBTFUL or candidate.sort in FALLEN:
             self._boots.doubt(candidate.at_s)
         if candidate.sort in FALLEN:
             self._boots.suppose(candidate.opening)
@@ -162,14 +147,15 @@ class Decisions:
             candidate = self._begin_of(candidate)
         if candidate in self._open:
             self._remove(candidate)
-        found = self._close_before(candidate)
         for other in list(self._open):
             if abs(other.again_s - candidate.again_s) < _NEAR * candidate.opening.spacing_s:
                 self._remove(other)
-            elif other.sort is not Sort.COLLAPSE and other.again_s > candidate.again_s:
+        found = self._close_before(candidate)
+        for other in list(self._open):
+            if other.sort is not Sort.COLLAPSE and other.again_s > candidate.again_s:
                 self._look_anew(other)  # now there is a boot under way that may explain it
-        log_odds = self._log_odds(candidate)
-        self._prior.learn(candidate.sort, probability_of(log_odds))
+        log_odds = self._odds.of(candidate)
+        self._odds.learn(candidate.sort, probability_of(log_odds))
         self._boots.end_with(candidate, log_odds)
         return [*found, Boot(candidate.again_s, candidate, log_odds), *self._reconsider()]
 
@@ -184,6 +170,12 @@ class Decisions:
         candidate.forget()
         self.due_s = 0.0
 
+    def _look(self, candidate: Candidate) -> None:
+        """Weigh all windows of a candidate that are past: it may have been looked at anew just now."""
+        scale, noise, rate = self._levels.scale, self._levels.relative_noise, self._habits.jumps_per_s
+        while candidate.next_s <= self._now_s:
+            candidate.look(scale, self._boots.known_to(candidate), noise, rate)
+
     # --- which of several stands for a boot ---
 
     def _begin_of(self, jump: Candidate) -> Candidate:
@@ -191,7 +183,7 @@ class Decisions:
         jump = self._best_of(jump)
         collapse = self._collapse_before(jump)
         if collapse is not None:
-            collapse.odds += max(self._log_odds(jump) - self._log_odds(collapse), 0.0)
+            collapse.odds += max(self._odds.of(jump) - self._odds.of(collapse), 0.0)
             if jump in self._open:
                 self._remove(jump)
             if collapse in self._undecided:
@@ -220,7 +212,7 @@ class Decisions:
                 for other in reversed([*self._undecided, *self._open])
                 if other.sort is Sort.COLLAPSE
                 and 0 <= candidate.again_s - other.again_s < within_s
-                and other.odds + self._prior.of_sort(Sort.COLLAPSE) > 0.0
+                and other.odds + self._odds.of_sort(Sort.COLLAPSE) > 0.0
             ),
             None,
         )
@@ -230,10 +222,10 @@ class Decisions:
         rivals = [
             other
             for other in self._open
-            if other.sort is Sort.JUMP
+            if other.sort in {Sort.JUMP, Sort.DIP}
             and other.again_s < candidate.again_s
-            and other.evidence >= candidate.evidence - _RIVAL
-            and self._log_odds(other) >= LIKELY[Sort.JUMP] - _RIVAL
+            and other.as_jump >= candidate.as_jump - _RIVAL
+            and self._odds.of(other) >= LIKELY[Sort.JUMP] - _RIVAL
         ]
         return min(rivals, key=lambda one: one.again_s) if rivals else None
 
@@ -243,18 +235,18 @@ class Decisions:
         """Tell of candidates set aside that are likely by what has been learnt since."""
         found: list[Boot] = []
         for candidate in list(self._undecided):
-            if not self._is_likely(candidate):
+            if not self._odds.is_likely(candidate):
                 continue
             self._undecided.remove(candidate)
             if self._boots.has_one_near(candidate.again_s, _NEAR * candidate.opening.spacing_s):
                 continue
             self._look_again(candidate)
-            if not self._is_likely(candidate):
+            if not self._odds.is_likely(candidate):
                 continue
-            log_odds = self._log_odds(candidate)
-            self._prior.learn(candidate.sort, probability_of(log_odds))
+            log_odds = self._odds.of(candidate)
+            self._odds.learn(candidate.sort, probability_of(log_odds))
             self._boots.insert(candidate.opening)
-            found.append(Boot(candidate.again_s, candidate, self._log_odds(candidate)))
+            found.append(Boot(candidate.again_s, candidate, self._odds.of(candidate)))
         return found
 
     def _look_again(self, candidate: Candidate) -> None:

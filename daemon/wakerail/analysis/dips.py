@@ -15,11 +15,13 @@ from wakerail.analysis.turns import Dip
 
 _LONG_DIP = 64  # ticks; a device that drew so long without being off was up, at a lower level
 _HOME_SHARE = 0.6  # of all the time
+_BRIEF_S = 0.1  # a device that idles or sleeps does so for longer
 _OFF_SHARE = 0.2  # of what it drew before: where the standing level is not known, what is lower may be it
+_MOST_WHEN_OFF_A = 0.008  # 5 mA (common practice, no source) and what a meter may drift
 _ASLEEP_S = 4.0  # who is low for so long sleeps
 _APART = 4.0  # finenesses above standing from which on a low can be told from it
 _SAME_SLEEP, _SLEPT_SO = 0.35, 2.5
-_NOTHING_A = 0.001  # handheld devices draw more when they sleep (common practice, no source)
+_NOTHING_A = 0.0015  # handheld devices draw more when they sleep (common practice, no source)
 _MOST_OFF = 1.5
 _SHORT_SEEN, _SHORT_TOLD = 0.3, 2.5  # the most that the depth of a dip can say that a meter may have made
 
@@ -43,9 +45,10 @@ class Dips:
         """
         levels = self._levels
         sort, odds = _depth_evidence(dip.low_a, dip.before_a, levels.standing_a, levels.tolerance_a, levels.fineness_a)
-        if not levels.known and dip.low_a < _OFF_SHARE * dip.before_a:
+        off = dip.low_a < _MOST_WHEN_OFF_A + levels.fineness_a
+        if not levels.known and off and dip.low_a < _OFF_SHARE * dip.before_a:
             levels.lowest_a = min(levels.lowest_a, dip.low_a)
-            if self._is_home(dip, lasted_s):
+            if lasted_s > _BRIEF_S and self._is_home(dip, lasted_s):
                 sort, odds = Sort.DIP, -2.0
             elif dip.low_a <= levels.lowest_a + levels.tolerance_a:
                 # as low as it ever went, but that may be a sleep unless it is hardly anything
@@ -60,7 +63,8 @@ class Dips:
 
     def reads_nothing(self, low_a: float) -> bool:
         """Tell whether a low is so little, as far as the meter can tell, that hardly any device draws it asleep."""
-        return max(low_a, self._levels.fineness_a) < _NOTHING_A
+        levels = self._levels
+        return max(low_a, levels.noise_a, levels.standing_noise_a, levels.resolution_a / 2) < _NOTHING_A
 
     def _is_home(self, dip: Dip, lasted_s: float) -> bool:
         """Tell whether the device drew so little for much of the time before: then it idles there, and is not off."""

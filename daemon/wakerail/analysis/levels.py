@@ -17,15 +17,16 @@ _WOBBLE_STEP = 0.04
 class Levels:
     """Learns levels from one tick after another. Currents in amperes.
 
-    ``standing_a`` is what the device draws when off, ``known`` tells whether that was told or seen; ``noise_a`` the
-    usual step from tick to tick where it is quietest, ``resolution_a`` the smallest step seen, both 0 until they are
-    known; ``top_a`` the highest level that lasted. ``floor_a`` is the least that means anything, ``tolerance_a`` how
-    near to the standing level counts as standing, ``scale`` that on which to compare levels now.
+    ``standing_a`` is what the device draws when off; ``known`` tells whether that was told or seen, ``measured``
+    whether it is at least what was drawn before the onset. ``noise_a`` is the usual step from tick to tick where it is
+    quietest, ``resolution_a`` the smallest step seen, both 0 until known; ``top_a`` the highest level that lasted.
+    ``floor_a`` is the least that means anything, ``tolerance_a`` how near to the standing level counts as standing,
+    ``scale`` that on which to compare levels now.
     """
 
     def __init__(self, standing_a: float | None) -> None:
         self.standing_a = standing_a or 0.0
-        self.known = self.told = standing_a is not None
+        self.known = self.told = self.measured = standing_a is not None
         self.standing_noise_a = 0.0
         self.noise_a = 0.0
         self.least_step_a = math.inf
@@ -63,7 +64,7 @@ class Levels:
         """Take what was drawn before the onset for the standing level."""
         if not self.known:
             self.standing_a, self.known = standing_a, surely
-        self.standing_noise_a = noise_a
+        self.standing_noise_a, self.measured = noise_a, True
         self._set_bounds()
 
     def take(self, level_a: float) -> None:

@@ -15,7 +15,7 @@ from wakerail.analysis.opening import ALIGNED, STRETCHED, Placed
 LEVEL_SPREAD = 0.10  # of one level from boot to boot, natural log
 TAIL = 0.05  # how often a window is not the other's, at least
 SQRT_2PI = math.sqrt(2 * math.pi)
-_BURST_TAIL = 0.45  # a level above the template's is mostly a burst's
+_BURST_TAIL = 0.75  # a level above the template's is mostly a burst's
 _ANOTHER = 0.25  # natural log: levels that differ by less are the same
 _REALIGNED = 0.03  # how often a stage takes another time than the others, in a window
 _ANEW = tuple(_REALIGNED * weight for weight in ALIGNED)
@@ -23,7 +23,7 @@ _MOST_GAIN = 0.3
 _JUMPED = (math.inf,) * len(ALIGNED)  # where no window of the template was before
 # where the template persists, the least and the most that a window says that is like it, and that is not (ratios)
 _LEAST_NEAR, _MOST_NEAR = math.exp(-0.05), math.exp(0.01)
-_STILL_OFF = math.exp(-0.25)  # the least where a level is still another
+_STILL_OFF = math.exp(-0.1)  # the least where a level is still another
 
 
 class Likeness:

@@ -31,6 +31,7 @@ STRETCHES = (0.94, 0.97, 1.0, 1.03, 1.06)  # how much faster or slower the same 
 _SHIFTS = (-1, 0, 1)  # ticks by which its begin may be found early or late
 _MOST_STRETCH = max(STRETCHES)
 _WIDENED = 8
+_ABOUT, _ABOUT_TICKS = 0.1, 4  # of its age, and so many ticks: what is about a window
 ALIGNMENTS = [(stretch, shift) for stretch in STRETCHES for shift in _SHIFTS]
 
 
@@ -47,10 +48,14 @@ STRETCHED = _how_likely((stretch, 0) for stretch in STRETCHES)
 
 @dataclass(slots=True, eq=False)
 class Placed:
-    """A window's level on the scale for each of ``ALIGNMENTS`` (NaN: not measured), and how much its ticks scatter."""
+    """A window's level on the scale for each of ``ALIGNMENTS`` (NaN: not measured), and what its ticks do.
+
+    ``spread_a`` is how much they scatter, ``unsteady`` the share of those about it that are off their median.
+    """
 
     places: list[float]
     spread_a: float
+    unsteady: float
     _jumped: dict[tuple[Placed, ...], list[float]] = field(default_factory=dict)
 
     def jumped(self, earlier: tuple[Placed, ...]) -> list[float]:
@@ -75,7 +80,7 @@ class Opening:
     spacing_s: float
     end_s: float | None = None
     doubted_s: float = math.inf
-    _means: dict[int, tuple[list[float], float]] = field(default_factory=dict)
+    _means: dict[int, tuple[list[float], float, float]] = field(default_factory=dict)
     _placed: dict[int, Placed] = field(default_factory=dict)
     _placed_on: tuple[float, float] = (0.0, 0.0)
 
@@ -109,10 +114,16 @@ class Opening:
         if placed is None:
             if index not in self._means:
                 windows_s = (self.window_s(index, stretch, shift) for stretch, shift in ALIGNMENTS)
-                self._means[index] = self._means_a(windows_s), self.spread_a(index)
-            means_a, spread_a = self._means[index]
-            placed = self._placed[index] = Placed([scale.of(mean_a) for mean_a in means_a], spread_a)
+                self._means[index] = self._means_a(windows_s), self.spread_a(index), self._unsteady(index)
+            means_a, spread_a, unsteady = self._means[index]
+            placed = self._placed[index] = Placed([scale.of(mean_a) for mean_a in means_a], spread_a, unsteady)
         return placed
+
+    def _unsteady(self, index: int) -> float:
+        from_s, to_s = self.window_s(index)
+        more_s = _ABOUT_TICKS * self.spacing_s + _ABOUT * (to_s - self.start_s)
+        until_s = to_s + more_s if self.end_s is None else min(to_s + more_s, self.end_s)
+        return self.trail.unsteady(max(from_s - more_s, self.start_s + self.spacing_s), until_s)
 
     def later_a(self, index: int, offset_s: float, until_s: float) -> list[float] | None:
         """Return the mean of a window that begins ``offset_s`` after this boot did, for each stretch (NaN: not known).

@@ -12,7 +12,9 @@ from wakerail.analysis.levels import Levels
 from wakerail.analysis.sorts import Sort
 from wakerail.analysis.switching import MOST_FOR, Switching
 
-_MOST_FOR_A_JUMP = -3.2  # however often the opening came back, its first level alone is no restart
+# however often the opening came back, its first level alone is no restart; and one like it in all is, however often not
+_MOST_FOR_A_JUMP, _LEAST_FOR_A_JUMP = -3.2, -5.5
+_LEAST_FOR_A_DIP = -5.0
 _UNKNOWN_LOW, _MOST_UNKNOWN = 0.8, 0.7
 
 Outside = Callable[[Candidate], float]
@@ -34,10 +36,14 @@ class Prior:
         """Return the log odds of all candidates of a sort."""
         return self._learnt.log_odds(sort)
 
-    def of(self, candidate: Candidate, least: float = -math.inf) -> float:
-        """Return the log odds of one candidate now; where they are below ``least``, perhaps only that they are."""
-        odds = self._learnt.log_odds(candidate.sort)
-        blink = candidate.sort is Sort.BLINK
+    def of(self, candidate: Candidate, least: float = -math.inf, as_sort: Sort | None = None) -> float:
+        """Return the log odds of one candidate now; where they are below ``least``, perhaps only that they are.
+
+        ``as_sort``: take it for one of that sort.
+        """
+        sort = as_sort or candidate.sort
+        odds = self._learnt.log_odds(sort)
+        blink = sort is Sort.BLINK
         if not self._levels.known:  # how low it goes when off is a guess: what a device does often may be its habit
             unlikely = blink and not self._dips.reads_nothing(candidate.low_a)
             odds = min(odds, 0.0) - _UNKNOWN_LOW if unlikely else min(odds, _MOST_UNKNOWN)
@@ -60,7 +66,7 @@ class _Learnt:
         Sort.COLLAPSE: (1.5, 1.5),
         Sort.BLINK: (1.0, 1.5),
         Sort.DIP: (0.1, 3.0),
-        Sort.JUMP: (0.01, 20.0),
+        Sort.JUMP: (0.5, 50.0),
     }
 
     def __init__(self) -> None:
@@ -70,7 +76,9 @@ class _Learnt:
     def log_odds(self, sort: Sort) -> float:
         """Return the prior log odds now."""
         odds = math.log(self._for[sort] / self._against[sort])
-        return min(odds, _MOST_FOR_A_JUMP) if sort is Sort.JUMP else odds
+        if sort is Sort.JUMP:
+            return min(max(odds, _LEAST_FOR_A_JUMP), _MOST_FOR_A_JUMP)
+        return max(odds, _LEAST_FOR_A_DIP) if sort is Sort.DIP else odds
 
     def learn(self, sort: Sort, probability: float) -> None:
         """Take note of what became of a candidate."""

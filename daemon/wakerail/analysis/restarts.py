@@ -12,6 +12,7 @@ from wakerail.analysis.dips import Dips
 from wakerail.analysis.habits import Habits
 from wakerail.analysis.jumps import Jumps
 from wakerail.analysis.levels import Levels
+from wakerail.analysis.odds import Odds
 from wakerail.analysis.onset import HOLD_S, HOLD_TICKS, First, OnsetWatch
 from wakerail.analysis.opening import Opening
 from wakerail.analysis.priors import Outside, Prior
@@ -48,8 +49,8 @@ class BootFinder:
         self._falls = FallTimes()
         self._habits = Habits(self.trail, self.levels)
         switching = Switching(self.trail, self.levels, lambda: self.spacing_s)
-        prior = Prior(self.levels, self._dips, switching, outside)
-        self._decisions = Decisions(self.trail, self.levels, self._boots, self._habits, prior)
+        odds = Odds(self.trail, Prior(self.levels, self._dips, switching, outside))
+        self._decisions = Decisions(self.trail, self.levels, self._boots, self._habits, odds)
         self._samples = edge
         self._spacings: list[float] = []
         self._most_s = math.inf  # for how long a tick holds its level at most

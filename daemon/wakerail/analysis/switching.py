@@ -8,6 +8,8 @@ one of the two only. So crossings without a dip speak against the meter, and dip
 from __future__ import annotations
 
 import math
+import statistics
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -33,6 +35,7 @@ _ELSEWHERE = math.log(0.5)  # this dip crossed nothing: the burst that did was o
 _LONGEST_S, _LONGEST = 0.3, 3  # for how long, and for how many ticks at most, a meter is blank
 PENDING = 8  # ticks; a dip in the newest ones may not have been noted yet
 MOST_FOR, _MOST_AGAINST = 3.0, 6.0
+_FEW = 3
 _ZERO = 3.0  # finenesses from which on a standing level can be told from a reading of zero
 
 
@@ -56,6 +59,7 @@ class Switching:
     def __init__(self, trail: Trail, levels: Levels, spacing_s: Callable[[], float]) -> None:
         self._trail, self._levels, self._spacing_s = trail, levels, spacing_s
         self._dips: list[_Dip] = []
+        self._lows_a: deque[float] = deque(maxlen=64)  # what they went down to
         self._seen = 0  # ticks before this one are counted
         self._rested_s, self._rested = -math.inf, 0  # from when on the meter may switch again
         self._level = math.nan  # the newest on the scale
@@ -65,13 +69,18 @@ class Switching:
 
     def evidence(self, fell: int, rose: int, low_a: float) -> float:
         """Return the log-likelihood ratio of a restart over the meter for a short dip, from one tick until another."""
-        levels = self._levels
-        if levels.known and levels.standing_a > _ZERO * levels.fineness_a:
-            if abs(low_a - levels.standing_a) < 0.4 * levels.standing_a:
-                return MOST_FOR
-            if abs(low_a) < 0.3 * levels.standing_a:
-                return -_MOST_AGAINST
         self._count()
+        levels = self._levels
+        most = MOST_FOR
+        if levels.measured:
+            low_a, fineness_a = self._usual_low(low_a)
+            if low_a - levels.standing_a > max(_ZERO * fineness_a, levels.fineness_a):
+                most = 0.0  # a device in reset draws what it draws standing
+            elif levels.standing_a > _ZERO * fineness_a:
+                if abs(low_a - levels.standing_a) < 0.4 * levels.standing_a:
+                    return MOST_FOR
+                if abs(low_a) < 0.3 * levels.standing_a:
+                    return -_MOST_AGAINST
         dip = next((one for one in reversed(self._dips) if one.fell <= rose and one.rose >= fell), None)
         inside = (self._place(0.0) < _BORDERS) & (self._place(levels.top_a) > _BORDERS)
         if not inside.any():
@@ -80,7 +89,15 @@ class Switching:
         if dip is not None:
             score = score + np.where(dip.crosses[inside], 0.0, _ELSEWHERE)
         switches = _SWITCHES + float(logsumexp(score)) - math.log(len(score))
-        return min(max(-switches, -_MOST_AGAINST), MOST_FOR)
+        return min(max(-switches, -_MOST_AGAINST), most)
+
+    def _usual_low(self, low_a: float) -> tuple[float, float]:
+        """Return what lows go down to on average, and how finely that is known."""
+        fineness_a = self._levels.fineness_a
+        if len(self._lows_a) < _FEW:
+            return low_a, fineness_a
+        spread_a = max(fineness_a, statistics.stdev(self._lows_a))
+        return statistics.fmean(self._lows_a), spread_a / math.sqrt(len(self._lows_a))
 
     def _meter_likelier(self, dipped: Floats, plain: Floats) -> Floats:
         """Return, for each border, the log-likelihood ratio of a meter that is blank there over none such.
@@ -125,6 +142,7 @@ class Switching:
             return
         crossed = self._move(after)
         self._dips.append(_Dip(fell, rose, crossed))
+        self._lows_a.append(statistics.median(self._trail.level_a[fell:rose]))
         self._dipped += crossed
         self._rested, self._rested_s = rose + _REST_TICKS, self._trail.start_s[rose] + _REST_S
 

@@ -7,11 +7,12 @@ least, which leaves steps where they are. Bursts fall elsewhere in every boot, a
 from __future__ import annotations
 
 import math
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from itertools import pairwise
 
 _BESIDE_S, _FEWEST_BESIDE, _MOST_BESIDE = 0.06, 2, 3  # on either side of a tick
 _KNOWS_ITS_PACE = 16
+_STEADY = 1.2
 
 
 class Trail:
@@ -74,17 +75,28 @@ class Trail:
         return (charge_as - before_as) / covered_s
 
     def wobble_a(self, from_s: float, to_s: float, most: int = 48) -> float:
-        """Return the noise from tick to tick between two moments: the median step, which a change of level leaves be.
+        """Return the noise from tick to tick between two moments, without bursts: the median step, which a change of
+        level leaves be.
 
         As a standard deviation (a median step of normal noise is 0.954 of it); 0 for fewer than four ticks. Only the
         first ``most`` are looked at.
         """
         first = self.place(from_s)
-        levels_a = self.level_a[first : min(self.place(to_s) + 1, first + most)]
+        levels_a = self.smooth_a[first : min(self.place(to_s) + 1, first + most)]
         if len(levels_a) < 4:
             return 0.0
         steps = sorted(abs(after - before) for before, after in pairwise(levels_a))
         return steps[len(steps) // 2] / 0.954
+
+    def unsteady(self, from_s: float, to_s: float, most: int = 96) -> float:
+        """Return which share of the ticks between two moments is off their median by more than a fifth."""
+        first, last = self.place(from_s), min(self.place(to_s) + 1, len(self.smooth_a))
+        levels_a = sorted(self.smooth_a[first : last : max((last - first) // most, 1)])
+        if not levels_a:
+            return 0.0
+        middle_a = levels_a[len(levels_a) // 2]
+        inside = bisect_right(levels_a, _STEADY * middle_a) - bisect_left(levels_a, middle_a / _STEADY)
+        return 1.0 - inside / len(levels_a)
 
     def _until(self, at_s: float) -> tuple[float, float]:
         place = self.place(at_s)

@@ -14,7 +14,7 @@ SPACING_S = 0.05
 class Bench:
     """Levels as a meter gives them, one for each tick; the places of its short lows are kept."""
 
-    def __init__(self, standing_a: float = 0.0) -> None:
+    def __init__(self, standing_a: float | None = 0.0) -> None:
         self.trail, self.levels = Trail(), Levels(standing_a)
         self.switching = Switching(self.trail, self.levels, lambda: SPACING_S)
         self.lows: list[tuple[int, int]] = []
@@ -83,3 +83,16 @@ def test_a_meter_is_blank_at_nothing_a_device_that_is_off_draws_what_it_draws_st
 @pytest.mark.parametrize(("spacing_s", "ticks"), [(0.2, 1), (0.1, 3), (0.02, 3), (0.0, 3)])
 def test_a_meter_is_blank_for_no_longer_than_0_3_s_and_three_ticks(spacing_s, ticks):
     assert blank_ticks(spacing_s) == ticks
+
+
+def test_many_lows_tell_a_small_standing_level_from_a_reading_of_zero():
+    # 1 mA with a noise of 0.4 mA: one low alone could be either
+    def lows(standing_a: float) -> Bench:
+        bench = Bench(None)
+        bench.levels.know_standing(0.001, 0.0004, surely=False)
+        for number in range(12):
+            bench.at(0.012, 6).low(2, standing_a + (0.0004 if number % 2 else -0.0004))
+        return bench.at(0.012, 20)
+
+    assert lows(0.001).evidence(low_a=0.0006) > 2
+    assert lows(0.0).evidence(low_a=0.0004) < -2

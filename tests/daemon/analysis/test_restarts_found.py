@@ -1,0 +1,50 @@
+"""Which restarts are found, and what is taken for none: each a kind of trace that was once read wrong."""
+
+import numpy as np
+
+RATE_HZ = 50.0
+OFF_A = 0.0026
+STAGES = ((0.24, 0.14), (0.075, 0.3), (0.055, 0.2))
+
+
+def begins(watched, made):
+    return [restart.again_s for restart in watched.reader.finish(made.end_s).restarts]
+
+
+def test_a_loop_that_is_off_for_most_of_the_time_is_found_in_a_watch_that_begins_in_it(trace, watch):
+    made, expected = trace(RATE_HZ), []
+    for _ in range(20):
+        for level_a, for_s in STAGES:
+            made.then(level_a, for_s)
+        made.then(OFF_A, 1.05)
+        expected.append(made.end_s)
+    for level_a, for_s in STAGES:
+        made.then(level_a, for_s)
+    found = begins(watch(made, standing_a=None), made)
+    assert len(found) >= 18  # of the first, nobody knows what to make
+    assert all(min(abs(np.array(expected) - at_s)) < 0.1 for at_s in found)
+
+
+def test_pulses_of_a_charger_in_a_sleep_are_no_boots(trace, watch):
+    made = trace(RATE_HZ)
+    for number in range(12):
+        made.then(0.2, 11.0 + number % 3).then(0.27, 2.0).then(0.2, 4.0)
+        made.then(0.024, 1.5 + 0.3 * (number % 2)).then(0.093, 1.6).then(0.024, 4.0)
+    made.then(0.2, 10.0)
+    assert not begins(watch(made, standing_a=None), made)
+
+
+def test_bursts_that_fall_elsewhere_in_each_boot_hide_no_warm_loop(trace, watch):
+    rng = np.random.default_rng(3)
+    made, expected = trace(RATE_HZ).then(0.0009, 3.0), []
+    for _ in range(16):
+        expected.append(made.end_s)
+        until_s = made.end_s + 1.5
+        while made.end_s < until_s - 0.6:
+            made.then(0.145, float(rng.uniform(0.05, 0.4))).then(0.22, 0.06)
+        made.then(0.145, until_s - made.end_s).then(0.062, 0.38).then(0.16, 0.3).then(0.073, 0.22)
+    made.then(0.145, 1.0)
+    found = begins(watch(made, standing_a=None), made)
+    right = [at_s for at_s in found if min(abs(np.array(expected) - at_s)) < 0.15]
+    assert len(right) == len(found)
+    assert len(right) >= 13
