@@ -18,6 +18,7 @@ and learning are left out with ``--short``; without it the report goes to ``benc
 
 from __future__ import annotations
 
+import math
 import random
 import statistics
 import time
@@ -35,6 +36,7 @@ from wakerail.jobs import Job, fold
 from wakerail.jobs.isolation import BOOT, Isolation, isolation_of, learned_plan, observed
 from wakerail.jobs.run_tells import RunSeen, told_by
 from wakerail.planning.advice import RunCheck, Try, advise
+from wakerail.planning.belief import prior
 from wakerail.planning.ending import Ending, EndSort, early_ending
 from wakerail.planning.model import FamilyPlan
 from wakerail_kit.event_data import EventData
@@ -215,6 +217,16 @@ def difference(before: Sequence[Isolated], after: Sequence[Isolated]) -> tuple[f
     return statistics.fmean(saved), again[25], again[974]
 
 
+def gain_bits(before: FamilyPlan, after: FamilyPlan, devices: Sequence[Device]) -> float:
+    """Return how much more the plan expects what then is at fault: the gain in logarithmic score, bits a device."""
+    shares = prior(before).share, prior(after).share
+    one, other = (
+        statistics.fmean(math.log2(sum(share[cause] for cause in device.causes)) for device in devices)
+        for share in shares
+    )
+    return other - one
+
+
 def row_of(name: str, found: Sequence[Isolated]) -> str:
     right, wrong = sum(one.right for one in found), sum(one.wrong for one in found)
     minutes, tries = statistics.fmean(one.minutes for one in found), statistics.fmean(one.tries for one in found)
@@ -265,7 +277,9 @@ def main() -> None:
         taught, second = [one.job for one in found[: count // 2]], devices[count // 2 :]
         for what, stated in (("right", plan), ("wrong", turned_round(plan))):
             unlearned = found[count // 2 :] if stated is plan else shop(stated, second, stock)
-            learned = shop(learned_plan(stated, taught), second, stock)
+            better = learned_plan(stated, taught)
+            figures[f"learning_gains_bits_{what}_weights"] = round(gain_bits(stated, better, second), 2)
+            learned = shop(better, second, stock)
             saved, low, high = difference(unlearned, learned)
             figures[f"learning_saves_minutes_{what}_weights"] = round(saved, 1)
             learning_rows += [row_of(f"{what} weights, as stated", unlearned)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from wakerail.planning.belief import Belief, update
@@ -18,6 +19,8 @@ from wakerail.planning.telling import tell_check, tell_try
 _LEFT_OUT = 0.2
 #: A boot that was read with less certainty than this is worth more of its kind.
 _SURE_ENOUGH = 0.8
+#: So many boots with nothing changed are enough that all of them are wrong together no more often than this.
+_WRONG_TOGETHER = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,16 +105,19 @@ def _leading(course: Course, problem: Problem) -> tuple[int, float]:
 
 
 def _has_told(course: Course) -> bool:
-    """Return whether the last two observations were boots with the same done, and each told what such a boot can."""
-    last = [one for one in course.observations[-2:] if isinstance(one, BootWatched)]
+    """Return whether the last observations were boots with the same done, enough to tell what such boots can."""
+    watching = course.plan.watching
+    wrong = max(watching.miss, watching.false)
+    enough = 2 if wrong <= 0.0 else max(2, math.ceil(math.log(_WRONG_TOGETHER) / math.log(wrong)))
+    last = [one for one in course.observations[-enough:] if isinstance(one, BootWatched)]
     sure = all(max(one.shown, 1.0 - one.shown) >= _SURE_ENOUGH for one in last)
-    return len(last) == 2 and sure and last[0].done == last[1].done
+    return len(last) == enough and sure and len({one.done for one in last}) == 1
 
 
 def _best_try(problem: Problem, done: int, cleared: bool, told: bool) -> tuple[float, int | None, bool]:
     """Return the expected cost to a confirmed cause, what is done for the next try, and whether that is exact.
 
-    ``told``: what is done now was just tried twice. Results are taken to be certain from now on, so that to boot once
+    ``told``: what is done now was just tried enough. Results are taken to be certain from now on, so that to boot once
     more would seem to tell the rest for nothing.
     """
     if len(problem.candidates) <= MOST_CANDIDATES:
