@@ -57,7 +57,7 @@ class LookAhead:
         mass = problem.weight(problem.all)
         if problem.all == 1:
             return problem.finish(0, self.done, self.cleared)
-        return min((cost / mass for cost, _ in self._rough()), default=0.0)
+        return min((cost / mass for cost, _ in self._rough(most_rows=1)), default=0.0)
 
     @cached_property
     def found(self) -> tuple[float, int | None]:
@@ -87,12 +87,12 @@ class LookAhead:
                 cost += self._rest(suspects, is_off, cleared)
         return cost
 
-    def _rough(self) -> Iterator[tuple[float, int]]:
+    def _rough(self, most_rows: int | None = None) -> Iterator[tuple[float, int]]:
         """Yield the tries that split a row in two, each with its weighted cost by that row's runs alone."""
         problem = self.problem
         mass = problem.weight(problem.all)
         tried: set[int] = {self.done} if self.told else set()
-        for row in self._rows(problem.all):
+        for row in self._rows(problem.all)[:most_rows]:
             runs = self._runs(row, cleared=self.cleared)
             on, end = runs.back if self.cleared else runs.fresh, len(row)
             beginning = 0
