@@ -6,6 +6,8 @@ import sys
 import pytest
 
 from wakerail.cli import main
+from wakerail.cli.isolating import Jig, Said, understood
+from wakerail_kit.messages import Prompt
 
 
 @pytest.fixture(name="explain")
@@ -70,3 +72,22 @@ def test_a_mistake_is_one_line(explain, seen, says):
 
 def test_a_family_without_a_plan_is_refused(explain):
     assert "'fenmoor-t2' has no plan; did you mean 'fenmoor-t3'?" in explain("--family", "fenmoor-t2", expect=2)[1]
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [("\n", "done"), ("yes\n", "done"), ("n\n", "n"), ("No\n", "n"), ("undo\n", "undo"), ("w\n", "w"), ("why\n", "w")],
+)
+def test_what_is_answered_to_a_question(typed, said):
+    assert understood(typed).value == said
+
+
+async def test_a_jig_agrees_and_is_no_person():
+    jig = Jig()
+    assert await jig.do("Unplug the scanner", None, undo=False) is Said.DONE
+    prompt = Prompt(id="p", bench="b", run="r", step=1, text="Bridge the pads.", time="2026-11-26T09:00:00Z")
+    assert (jig.prompts(prompt).confirmed, jig.prompts(prompt).person) == (True, False)
+
+
+def test_either_a_family_or_a_job_is_explained(explain):
+    assert "either the --family and what was --seen, or the --job" in explain("--job", "t-1", expect=2)[1]
