@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from wakerail_kit.errors import ContractViolation, DeviceRefused, DeviceUnavailable, OutOfSync, WakerailError
+from wakerail_kit.event_data import EventData
 from wakerail_kit.kinds import Instrument, Kind
 from wakerail_kit.messages import Identity
 
@@ -83,6 +84,19 @@ def reading_gives_the_signals_of_the_kind(rig: Rig) -> None:
             for name, samples in reading.signals.items():
                 wrong = [value for value in samples if value is not None and not _is_number(value)]
                 _demand(not wrong, f"the samples of {name} are neither finite numbers nor None: {wrong[:3]!r}")
+
+
+def a_test_tells_what_it_found(rig: Rig) -> None:
+    """Each test of the kind gives an event about the instrument, or is refused; numbers in it are finite."""
+    with _opened(rig) as (driver, _):
+        for name, method in rig.kind.tests.items():
+            try:
+                found = getattr(driver, method)()
+            except DeviceRefused:
+                continue  # this sort of instrument has no such function
+            _demand(isinstance(found, EventData), f"{method} returned {found!r}, not what happened")
+            value = getattr(found, "value", None)
+            _demand(value is None or _is_number(value), f"{method} told {value!r} for the {name}, no finite number")
 
 
 def making_safe_works_in_any_state(rig: Rig) -> None:
@@ -198,6 +212,7 @@ def opening_and_closing_leaks_nothing(rig: Rig) -> None:
 CHECKS: tuple[Callable[[Rig], None], ...] = (
     opening_identifies_and_energises_nothing,
     reading_gives_the_signals_of_the_kind,
+    a_test_tells_what_it_found,
     making_safe_works_in_any_state,
     closing_twice_is_allowed,
     a_dead_link_is_told,

@@ -135,11 +135,13 @@ def trace_sheet(
     onset_s: float | None = None,
     prompt_s: float | None = None,
     unit: str = "A",
+    up_to_a: float = 0.0,
     heading: tuple[str, str] | None = None,
     size_in: tuple[float, float] = _SIZE_IN,
 ) -> Figure:
     """Return the picture of a trace, drawn as ``draw_trace`` says; without a ``heading`` it has neither title nor
-    subtitle, for a page that says both in its own words.
+    subtitle, for a page that says both in its own words. ``up_to_a`` is what the axis reaches at least, so that
+    pictures side by side can have one scale.
     """
     from matplotlib.figure import Figure  # noqa: PLC0415  slow to import, and most commands draw nothing
 
@@ -156,7 +158,7 @@ def trace_sheet(
     strip, plots = _lay_out(figure, top, rows, with_voltage=voltage_v is not None)
     strip.set_xlim(*_extent(times * scale, lanes))
     name = "power" if unit == "W" else "current"
-    factor = _draw_signal(plots[0], times * scale, current_a, (name, unit), BLUE)
+    factor = _draw_signal(plots[0], times * scale, current_a, (name, unit), BLUE, up_to_a)
     if voltage_v is not None:
         _draw_signal(plots[1], times * scale, voltage_v, ("voltage", "V"), GREY)
     for row, lane in enumerate(lanes):
@@ -198,18 +200,20 @@ def _lay_out(figure: Figure, top: float, rows: int, *, with_voltage: bool) -> tu
     return strip, plots
 
 
-def _draw_signal(axes: Axes, times: Floats, values: npt.ArrayLike, name_unit: tuple[str, str], colour: str) -> float:
-    """Draw a line of samples; return the factor from its unit to the axis'."""
+def _draw_signal(
+    axes: Axes, times: Floats, values: npt.ArrayLike, name_unit: tuple[str, str], colour: str, up_to: float = 0.0
+) -> float:
+    """Draw a line of samples on an axis ``up_to`` a value at least; return the factor from its unit to the axis'."""
     name, unit = name_unit
     levels = np.asarray(values, dtype=float)
     factor = 1.0
-    if np.nanmax(np.abs(levels), initial=0.0) < 1.0:
+    if np.nanmax(np.abs(levels), initial=up_to) < 1.0:
         factor, unit = 1e3, f"m{unit}"
     x, y = drawable(times, levels * factor, round(_COLUMNS_AN_INCH * width_of(axes)))
     dot = "o" if x.size <= _FEW_SAMPLES else ""
     axes.plot(x, y, color=colour, linewidth=1.0, solid_joinstyle="round", marker=dot, markersize=2.2)
     axes.set_ylabel(f"{name} ({unit})", fontsize=9, color=INK)
-    low, high = float(np.nanmin(y, initial=0.0)), float(np.nanmax(y, initial=0.0))
+    low, high = float(np.nanmin(y, initial=0.0)), float(np.nanmax(y, initial=up_to * factor))
     axes.set_ylim(low, high + 0.08 * (high - low) if high > low else low + 1.0)
     return factor
 

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
-from wakerail_kit.conformance import CHECKS
-from wakerail_kit.errors import ConfigInvalid, DeviceRefused, DeviceUnavailable, OutOfSync
+from wakerail_kit.conformance import CHECKS, a_test_tells_what_it_found
+from wakerail_kit.errors import ConfigInvalid, ContractViolation, DeviceRefused, DeviceUnavailable, OutOfSync
+from wakerail_kit.events import MeterRead
+from wakerail_plugins.multimeter.driver import Meter
 
 DISPLAY_DATA_0_V = 0.452  # display.3 in config/devices/fenmoor-t3.yaml
 
@@ -13,6 +17,20 @@ DISPLAY_DATA_0_V = 0.452  # display.3 in config/devices/fenmoor-t3.yaml
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
 def test_contract(check, far):
     check(far())
+
+
+def raw_infinity(driver):
+    return MeterRead(instrument="meter", quantity="diode", value=math.inf, unit="V")
+
+
+@pytest.mark.parametrize(
+    ("measure", "says"),
+    [(raw_infinity, "told inf for the diode, no finite number"), (lambda _: 0.45, "returned 0.45, not what happened")],
+)
+def test_a_driver_that_tells_no_reading_is_found(far, monkeypatch, measure, says):
+    monkeypatch.setattr(Meter, "measure_diode", measure)
+    with pytest.raises(ContractViolation, match=says):
+        a_test_tells_what_it_found(far())
 
 
 @pytest.fixture

@@ -60,11 +60,12 @@ def charts_of(material: Material) -> list[Chart]:
     boots = [(run, title) for run, title in ((before, first), (after, "The newest boot")) if run is not None]
     watches = [(run, material.watches.get(run.summary.run), title) for run, title in boots]
     heats = [(run, material.heats.get(run.summary.run)) for run in material.runs]
-    charts = [_watch(run, watch, title) for run, watch, title in watches if watch is not None]
+    highest_a = max((np.nanmax(one.current_a, initial=0.0) for _, one, _ in watches if one is not None), default=0.0)
+    charts = [_watch(run, watch, title, float(highest_a)) for run, watch, title in watches if watch is not None]
     return charts + [_heat(run, heat) for run, heat in heats if heat is not None]
 
 
-def _watch(run: RunSeen, seen: WatchSeen, title: str) -> Chart:
+def _watch(run: RunSeen, seen: WatchSeen, title: str, up_to_a: float) -> Chart:
     def draw() -> Figure:
         from wakerail.report.picture import trace_sheet  # noqa: PLC0415  matplotlib is slow to import
 
@@ -77,6 +78,7 @@ def _watch(run: RunSeen, seen: WatchSeen, title: str) -> Chart:
             probabilities=seen.probabilities,
             onset_s=seen.onset_s,
             prompt_s=seen.prompt_s,
+            up_to_a=up_to_a,
             size_in=_WATCH_IN,
         )
 

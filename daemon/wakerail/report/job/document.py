@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
 from datetime import datetime, tzinfo
 
-from wakerail.planning.telling import percent
 from wakerail.report.job.blocks import (
     Block,
     Branching,
@@ -18,24 +16,16 @@ from wakerail.report.job.blocks import (
     Picture,
     Points,
     Section,
-    Shares,
     Tone,
     Toned,
     Words,
 )
 from wakerail.report.job.plain_words import minutes_in_words
-from wakerail.report.signs import UNICODE
-from wakerail.report.words import difference, limits, sources_of
-from wakerail_kit.job_report import InstrumentReported, IsolationReported, JobReport, RunReported
-from wakerail_kit.messages import Measurement
-from wakerail_kit.outcome import Outcome
-from wakerail_kit.units import human
+from wakerail.report.job.words_of_facts import came_to, identity_cell, measurement_cells, outcome_words, shares_of
+from wakerail.report.words import sources_of
+from wakerail_kit.job_report import JobReport, RunReported
 
-_TONES = {Outcome.PASSED: Tone.GOOD, Outcome.FAILED: Tone.BAD}
 _SHORT_ID = 8
-_MOST_SHARES = 4
-#: Causes less likely than this are not told one by one.
-_FAINT = 0.005
 _NOT_SAID = Toned("not stated", Tone.QUIET)
 _REMOVED = Toned("removed: what was personal in this job was forgotten", Tone.QUIET)
 _STATUS = {
@@ -122,7 +112,7 @@ class _Layout:
             lines.append((deed.time, (self._time(deed.time), deed.stage, says, spent, deed.operator)))
         for run in report.runs:
             who = "" if run.verdict is None else run.verdict.operator
-            lines.append((run.started, (self._time(run.started), "", f"{run.sequence}: {_came_to(run)}", "", who)))
+            lines.append((run.started, (self._time(run.started), "", f"{run.sequence}: {came_to(run)}", "", who)))
         if not lines:
             return [Words("Nothing has been noted or run yet.", quiet=True)]
         lines.sort(key=lambda line: line[0])
@@ -156,7 +146,7 @@ class _Layout:
         for chart in self.report.charts:
             if chart.name.startswith(sort):
                 run = runs[chart.run]
-                title = f"{chart.title}: {self._time(run.started)}, {_came_to(run)}"
+                title = f"{chart.title}: {self._time(run.started)}, {came_to(run)}"
                 found.append(Picture(chart.name, title, f"{chart.says} Run ends in {chart.run[-_SHORT_ID:]}."))
                 if sort == "heat-" and run.verdict is not None:
                     found += self._measurements(run, f"Figures of this heat ({run.sequence})")
@@ -168,7 +158,7 @@ class _Layout:
         isolation = self.report.isolation
         if isolation is None:
             return []
-        root = _shares(isolation, "Before anything was seen", isolation.before)
+        root = shares_of(isolation, "Before anything was seen", isolation.before)
         steps = []
         for number, step in enumerate(isolation.steps, 1):
             where = f"seen in the run that ends in {step.run[-_SHORT_ID:]}" if step.run else "typed by a person"
@@ -179,8 +169,8 @@ class _Layout:
                     tried=step.advised,
                     seen=step.says,
                     where=f"observation {step.number}, {where}",
-                    taken=_shares(isolation, "After what was seen", step.shares),
-                    other=None if other is None else _shares(isolation, f"Had it been: {step.other_says}", other),
+                    taken=shares_of(isolation, "After what was seen", step.shares),
+                    other=None if other is None else shares_of(isolation, f"Had it been: {step.other_says}", other),
                 )
             )
         blocks: list[Block] = [
@@ -203,7 +193,7 @@ class _Layout:
         rows = [
             (
                 one.says,
-                _outcome(one.outcome) if one.outcome else Toned("– not judged", Tone.QUIET),
+                outcome_words(one.outcome) if one.outcome else Toned("– not judged", Tone.QUIET),
                 one.detail,
                 self._time(times[one.run]),
             )
@@ -221,10 +211,10 @@ class _Layout:
             blocks.append(Heading(f"{run.sequence}, {self._time(run.started)}"))
             verdict = run.verdict
             if verdict is None:
-                blocks.append(Words(f"{_came_to(run).capitalize()}: it has no verdict.", quiet=True))
+                blocks.append(Words(f"{came_to(run).capitalize()}: it has no verdict.", quiet=True))
                 continue
             inputs = ", ".join(f"{name} {value}" for name, value in verdict.inputs.items())
-            facts: list[tuple[str, Cell]] = [("Result", _outcome(verdict.outcome, f", {verdict.finding}"))]
+            facts: list[tuple[str, Cell]] = [("Result", outcome_words(verdict.outcome, f", {verdict.finding}"))]
             facts.append(("Why", verdict.reason))
             if inputs:
                 facts.append(("With", inputs))
@@ -238,7 +228,7 @@ class _Layout:
         if not measured:
             return []
         numbers = sources_of(measured)
-        rows = [_measurement(one, numbers) for one in measured]
+        rows = [measurement_cells(one, numbers) for one in measured]
         heads = ("Measured", "Value", "Limit", "Result")
         caption = f"{caption}; verdict in journal row {run.verdict_row}"
         blocks: list[Block] = [Grid(caption, heads, rows, (32, 23, 28, 17), frozenset({1}))]
@@ -251,7 +241,7 @@ class _Layout:
             (
                 f"{one.instrument} on {one.bench}",
                 one.kind,
-                _identity(one),
+                identity_cell(one),
                 one.calibrated or _NOT_SAID,
                 str(len(one.runs)),
             )
@@ -290,47 +280,3 @@ class _Layout:
 
     def _time(self, time: str) -> str:
         return datetime.fromisoformat(time).astimezone(self.zone).strftime("%Y-%m-%d\N{NO-BREAK SPACE}%H:%M")
-
-
-def _came_to(run: RunReported) -> str:
-    if run.verdict is None:
-        return "cut off" if run.cut_off else "under way"
-    return f"{run.verdict.outcome}, {run.verdict.finding}"
-
-
-def _outcome(outcome: Outcome, more: str = "") -> Toned:
-    return Toned(f"{UNICODE.of(outcome)} {outcome}{more}", _TONES.get(outcome, Tone.OPEN))
-
-
-def _measurement(one: Measurement, numbers: Mapping[str, int]) -> tuple[Cell, ...]:
-    value = "no value" if one.value is None else human(one.value, one.unit)
-    if one.value is not None and one.uncertainty:
-        value += f" ± {human(*difference(one.uncertainty, one.unit))}"
-    source = f" [{numbers[one.source]}]" if one.source else ""
-    return one.name, value, limits(one) + source, _outcome(one.outcome)
-
-
-def _identity(one: InstrumentReported) -> Cell:
-    identity = one.identity
-    if identity is None:
-        return Toned("did not say", Tone.QUIET)
-    serial = f"serial {identity.serial}" if identity.serial else ""
-    firmware = f"firmware {identity.firmware}" if identity.firmware else ""
-    return ", ".join(filter(None, (f"{identity.maker} {identity.model}".strip() or identity.text, serial, firmware)))
-
-
-def _shares(isolation: IsolationReported, title: str, shares: Mapping[str, float]) -> Shares | None:
-    """Return the likeliest causes by their titles, and the others together; None where nothing is known."""
-    if not shares:
-        return None
-    ranked = sorted(shares.items(), key=lambda pair: (-pair[1], pair[0]))
-    told = [(isolation.titles.get(cause, cause), share) for cause, share in ranked[:_MOST_SHARES] if share >= _FAINT]
-    rest = sum(shares.values()) - sum(share for _, share in told)
-    if rest >= _FAINT:
-        told.append(("all others", rest))
-    return Shares(title, told)
-
-
-def share_words(rows: Iterable[tuple[str, float]]) -> list[tuple[str, str, float]]:
-    """Return shares as name, percent and share."""
-    return [(name, percent(share), share) for name, share in rows]

@@ -12,9 +12,9 @@ import markupsafe
 from wakerail.report.job import blocks
 from wakerail.report.job.blocks import Document, Toned
 from wakerail.report.job.charts import Chart
-from wakerail.report.job.document import share_words
 from wakerail.report.job.inline_svg import inline_svg
 from wakerail.report.job.paper import Paper
+from wakerail.report.job.words_of_facts import share_words
 
 _BLOCKS = {
     kind: kind.__name__.lower()

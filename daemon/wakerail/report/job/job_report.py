@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from wakerail.jobs import Job, NoteKept
+from wakerail.jobs.forgetting import empty
 from wakerail.planning.model import FamilyPlan
 from wakerail.report.job.material import Material, RunSeen
 from wakerail.report.job.plain_words import cause_titles, found_in_plain_words, unplugged
@@ -13,7 +15,6 @@ from wakerail.report.job.telling_isolation import isolation_told
 from wakerail_kit.clock import rfc3339
 from wakerail_kit.events import type_of
 from wakerail_kit.job_events import (
-    Intake,
     JobFileKept,
     JobNoted,
     JobPartUsed,
@@ -60,6 +61,8 @@ def report_of(
     ``plan`` is that of its family, None if it is not known here; ``device`` is what a person calls the family; ``made``
     is now.
     """
+    if material.job.forgotten:
+        material = replace(material, job=_without_personal(material.job))
     job = material.job
     isolation = isolation_told(job, plan, material.others)
     titles = {} if plan is None else {cause.name: cause.title for cause in plan.causes}
@@ -80,7 +83,7 @@ def report_of(
         benches=_once([job.bench, *(note.bench for note in job.kept), *(run.summary.bench for run in material.runs)]),
         operators=_once(_operators(material)),
         forgotten=job.forgotten,
-        intake=_kept_intake(job),
+        intake=job.intake,
         found_for_customer=found_in_plain_words(material, causes),
         causes=causes,
         closing="" if job.closed is None else job.closed.says,
@@ -101,12 +104,11 @@ def report_of(
     )
 
 
-def _kept_intake(job: Job) -> Intake:
-    """Return the intake; of a job that was forgotten nothing personal, whatever the journal still has."""
-    told = job.intake
-    if not job.forgotten:
-        return told
-    return Intake(symptom=told.symptom, exposure=told.exposure, condition=told.condition)
+def _without_personal(job: Job) -> Job:
+    """Return a job without what is personal in it, whatever a copy of its events may still hold."""
+    kept = tuple(replace(note, what=empty(note.what)) for note in job.kept)
+    closed = None if job.closed is None else empty(job.closed)
+    return replace(job, intake=empty(job.intake), kept=kept, closed=closed)
 
 
 def _once(names: Iterable[str]) -> list[str]:

@@ -129,6 +129,8 @@ def _cause(job: Job, causes: Sequence[str]) -> str:
         named = listed(list(causes))
         sure = f" ({percent(job.ended.probability)} sure)" if job.ended is not None and not job.closed else ""
         return f"At fault: {named}{sure}."
+    if job.closed is not None and job.closed.resolution is Resolution.NO_FAULT_FOUND:
+        return ""
     if job.closed is not None or job.ended is not None:
         return "What exactly was at fault was not found."
     return "What is at fault is not known yet."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import jsonschema
@@ -15,12 +16,22 @@ from wakerail.report.job.job_report import report_of
 from wakerail.report.job.material import Material, RunSeen, boots_of
 from wakerail.report.job.plain_words import boot, found_in_plain_words, spoken
 from wakerail_kit.events import RunStarted
-from wakerail_kit.job_events import Intake, JobFileKept, JobForgotten, JobNoted, JobPaused, JobStage
+from wakerail_kit.job_events import (
+    Intake,
+    JobClosed,
+    JobFileKept,
+    JobForgotten,
+    JobNoted,
+    JobPaused,
+    JobStage,
+    Resolution,
+)
 from wakerail_kit.messages import Measurement, SequenceRef, StepResult, Verdict
 from wakerail_kit.outcome import Finding, Outcome
 from wakerail_kit.schema import file_schemas
 
 MADE = datetime(2026, 11, 27, 16, 5, tzinfo=UTC)
+UNKNOWN = "What exactly was at fault was not found."
 MADE_OF = {"plan": None, "device": "", "charts": [], "software_version": "0"}
 
 
@@ -139,15 +150,16 @@ async def test_a_run_without_a_verdict_is_told(bench, told):
 
 
 async def test_of_a_forgotten_job_nothing_personal_is_told(bench, told):
-    kept = JobFileKept(job=bench.job, stage=JobStage.TRIAGE, sha256="", name="", media_type="", size_bytes=0)
+    photo = {"sha256": "ab" * 32, "name": "me.jpg", "media_type": "image/jpeg", "size_bytes": 9}
+    kept = JobFileKept(job=bench.job, stage=JobStage.TRIAGE, **photo)
     await bench.open()
-    await bench.happens(JobNoted(job=bench.job, stage=JobStage.TRIAGE, text="", spent_s=60.0))
+    await bench.happens(JobNoted(job=bench.job, stage=JobStage.TRIAGE, text="Their counts were saved.", spent_s=60.0))
     await bench.happens(kept)
     await bench.happens(JobForgotten(job=bench.job))
     await bench.close()
-    report, _, _ = told(bench.path)  # the intake is still there, as where another bench's copy was not emptied
+    report, _, _ = told(bench.path)  # its words are still there, as where another bench's copy was not emptied
     said = msgspec.json.encode(report).decode() + repr(document_of(report))
-    for personal in ("T3-004417", "day's counts", "again and again"):
+    for personal in ("T3-004417", "day's counts", "again and again", "were saved", "me.jpg", "abab"):
         assert personal not in said
     assert report.intake.symptom.startswith("restarts")
     assert [(deed.says, deed.removed) for deed in report.deeds] == [("(removed)", True)] * 2
@@ -170,6 +182,22 @@ def test_a_newest_boot_with_parts_off_is_told_as_that(whole):
     cut = Material(material.job, material.runs[:4], before=material.before, after=third)
     said = found_in_plain_words(cut, [])[0]
     assert "with back cover and port board off, it started, and stayed on" in said
+
+
+@pytest.mark.parametrize(
+    ("resolution", "says"),
+    [
+        (Resolution.NO_FAULT_FOUND, ["No fault was found."]),
+        (
+            Resolution.NOT_REPAIRED,
+            ["What exactly was at fault was not found.", "The device was not repaired. No part."],
+        ),
+    ],
+)
+def test_how_it_ended_is_told_once(resolution, says):
+    closed = JobClosed(job="j", resolution=resolution, says="" if len(says) == 1 else "No part")
+    job = replace(job_of(Intake(symptom="x")), closed=closed)
+    assert found_in_plain_words(Material(job), [])[1:] == says
 
 
 def test_which_boots_are_before_and_after():
