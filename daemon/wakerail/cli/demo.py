@@ -31,7 +31,7 @@ POLLED_SPACING_S = 0.045
 
 
 def demo(
-    out: Annotated[Path, typer.Option("--out", help="Where the verdict and its picture are written.")] = Path(
+    out: Annotated[Path, typer.Option("--out", help="Where verdict and picture, or the report, are written.")] = Path(
         "out/demo"
     ),
     fault: Annotated[
@@ -39,21 +39,21 @@ def demo(
     ] = None,
     window: Annotated[str, typer.Option(help="How long the boot is watched.")] = "25 s",
     plan: Annotated[
-        bool, typer.Option("--plan", help="Go on to the cause: a job opened, its cause isolated, closed (two minutes).")
+        bool, typer.Option("--plan", help="A whole job: opened, its cause isolated, closed, its report (two minutes).")
     ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Watch a device that restarts: broker, daemon, five simulated instruments, boot watch, verdict and picture."""
     from wakerail_sim.bench import parse_fault  # noqa: PLC0415
 
+    folder = out / datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
     if plan:
         from wakerail.cli.demo_plan import demo_plan  # noqa: PLC0415
 
         with _scratch() as scratch:
-            demo_plan(Path(scratch), fault or (), Console(highlight=False))
+            demo_plan(Path(scratch), fault or (), folder, Console(highlight=False))
         return
     console = Console(stderr=True, highlight=False)
-    folder = out / datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
     faults = fault or ["restart-at-stage:kernel"]
     for text in faults:
         parse_fault(text)

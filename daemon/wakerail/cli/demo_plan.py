@@ -12,6 +12,7 @@ from rich.console import Console
 from wakerail.bus import BusClient
 from wakerail.cli.bench import raise_refusal
 from wakerail.cli.isolating import Isolating, Said
+from wakerail.cli.report import report
 from wakerail.cli.session import Session, simulated_bench
 from wakerail.cli.terminal import Reply
 from wakerail.config import shipped
@@ -52,11 +53,15 @@ class SimulatedHands:
         return Said.DONE
 
 
-def demo_plan(scratch: Path, faults: Sequence[str], console: Console) -> None:
-    """Open a job, isolate its cause on a simulated bench, and close it. Raises what the daemon refuses."""
+def demo_plan(scratch: Path, faults: Sequence[str], out: Path, console: Console) -> None:
+    """Open a job, isolate its cause on a simulated bench, close it, and write its report into ``out``.
+
+    Raises what the daemon refuses.
+    """
     options = [option for text in faults or FAULTS for option in ("--fault", text)]
     with simulated_bench(scratch, "demo", options) as session:
         asyncio.run(_job(session, console))
+    report(TICKET, out=out, journal=str(scratch / "demo.sqlite"))
 
 
 async def _job(session: Session, console: Console) -> None:
