@@ -56,6 +56,8 @@ class Device:
         self.stage = Stage.OFF
         self.boots = 0
         self.unplugged: set[str] = set()
+        #: Parts in whose place a sound one was put.
+        self.replaced: set[str] = set()
         #: The short on the battery rail, as long as it is there.
         self.short_ohm = faults.amount("dead-short")
         self._clears_at_a = faults.amount("short-clears-at")
@@ -166,7 +168,7 @@ class Device:
         self._enter(Stage.RESTARTING)
 
     def _restart_for_part(self) -> None:
-        if self._faults.names("part-restart") - self.unplugged:
+        if self._faults.names("part-restart") - self.unplugged - self.replaced:
             self._restart()
 
     def _restart_for_want(self) -> None:

@@ -26,6 +26,7 @@ _USAGE = {
     "clean": "clean port",
     "unplug": "unplug <part or instrument>",
     "replug": "replug <part or instrument>",
+    "replace": "replace <part>",
     "switch-off": "switch-off supply",
     "switch-on": "switch-on supply",
     "hang": "hang supply 5 s",
@@ -67,6 +68,16 @@ class Hands:
     def replug(self, part: str) -> None:
         """Plug in again what was unplugged."""
         self._plug(part, plugged=True)
+
+    def replace(self, part: str) -> None:
+        """Put a sound part in the place of one of the device's, and plug it in."""
+        if part in self._rigs or part == _CABLE:
+            raise ConfigInvalid(f"{part!r} is no part of the device")
+        if part not in self._unplugged():
+            self._plug(part, plugged=False)
+        self._plug(part, plugged=True)
+        with self._world.present():
+            self._world.device.replaced.add(part)
 
     def switch_off(self, instrument: str) -> None:
         """Switch an instrument off at the mains."""
@@ -150,6 +161,7 @@ class Hands:
             "clip": self.clip,
             "unplug": self.unplug,
             "replug": self.replug,
+            "replace": self.replace,
             "switch-off": self.switch_off,
             "switch-on": self.switch_on,
         }

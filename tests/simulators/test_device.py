@@ -174,6 +174,13 @@ def test_a_part_makes_it_restart_until_that_part_is_unplugged(lab: Any) -> None:
     assert bench.stages(20.0)[-1] is Stage.RUNNING
 
 
+def test_a_sound_part_in_its_place_lets_the_device_run(lab: Any) -> None:
+    bench = lab("part-restart:scanner")
+    bench.world.device.replaced.add("scanner")
+    pressed(bench)
+    assert Stage.RESTARTING not in bench.stages(40.0)
+
+
 @pytest.mark.parametrize(("chance", "low", "high"), [("0", 0, 0), ("1", 100, 100), ("0.3", 15, 45)])
 def test_an_intermittent_restart_comes_with_its_probability(lab: Any, chance: str, low: int, high: int) -> None:
     bench = lab(f"intermittent-restart:{chance}")

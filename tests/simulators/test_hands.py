@@ -26,6 +26,7 @@ def folder(tmp_path: Path, family: DeviceFamily) -> Iterator[Path]:
         "unplug scanner",
         "unplug plate",
         "unplug usb",
+        "replace scanner",
         "switch-off supply",
         "switch-on supply",
         "switch-off plate",
@@ -62,6 +63,7 @@ def test_a_line_that_can_be_done_is_answered_ok(folder: Path, line: str) -> None
         ("unplug The Scanner", "unplug <part or instrument>"),
         ("unplug Scanner", "lower-case"),
         ("replug scanner", "not unplugged"),
+        ("replace plate", "no part of the device"),
         ("switch-off suply", "did you mean 'supply'?"),
         ("hang supply", "hang supply 5 s"),
         ("hang supply 5", "no unit"),
@@ -84,6 +86,12 @@ def test_what_is_unplugged_can_be_plugged_in_again_once(folder: Path) -> None:
     assert tell(folder, "state").endswith("unplugged=scanner,usb")
     assert tell(folder, "replug scanner") == "ok"
     assert tell(folder, "replug usb") == "ok"
+    assert tell(folder, "state").endswith("unplugged=-")
+
+
+def test_a_part_that_is_replaced_is_plugged_in(folder: Path) -> None:
+    assert tell(folder, "unplug scanner") == "ok"
+    assert tell(folder, "replace scanner") == "ok"
     assert tell(folder, "state").endswith("unplugged=-")
 
 

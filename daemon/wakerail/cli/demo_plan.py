@@ -7,20 +7,23 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from msgspec import Struct
 from rich.console import Console
 
 from wakerail.bus import BusClient
 from wakerail.cli.bench import raise_refusal
+from wakerail.cli.following import follow_run
 from wakerail.cli.isolating import Isolating, Said
 from wakerail.cli.report import report
+from wakerail.cli.run import Screen
 from wakerail.cli.session import Session, simulated_bench
 from wakerail.cli.terminal import Reply
 from wakerail.config import shipped
 from wakerail.family_plans import load_family_plans
-from wakerail.planning.model import FamilyPlan
+from wakerail.planning.model import CauseSort, FamilyPlan
 from wakerail_kit.job_events import Resolution
-from wakerail_kit.job_requests import CloseJob, OpenJob
-from wakerail_kit.messages import Prompt
+from wakerail_kit.job_requests import CloseJob, NoteJob, OpenJob
+from wakerail_kit.messages import Prompt, RunSequence
 from wakerail_kit.plan_requests import Deed
 from wakerail_sim.hands import tell
 
@@ -52,6 +55,16 @@ class SimulatedHands:
                 return Said.STOP
         return Said.DONE
 
+    def replace(self, part: str) -> None:
+        """Put a sound part in."""
+        tell(self.folder, f"replace {part}")
+
+    def connect_all(self) -> None:
+        """Plug in again whatever is still unplugged."""
+        off = tell(self.folder, "state").rpartition("unplugged=")[2]
+        for part in off.split(",") if off != "-" else ():
+            tell(self.folder, f"replug {part}")
+
 
 def demo_plan(scratch: Path, faults: Sequence[str], out: Path, console: Console) -> None:
     """Open a job, isolate its cause on a simulated bench, close it, and write its report into ``out``.
@@ -70,23 +83,38 @@ async def _job(session: Session, console: Console) -> None:
         intake = OpenJob(
             family=FAMILY, ticket=TICKET, symptom="restarts over and over", exposure="rain, last week", operator=WHO
         )
-        if not (answer := await client.ask("job-open", intake)).ok:
-            raise_refusal(answer)
+        await _asked(client, "job-open", intake)
         console.print(f"  job {TICKET} is open: {intake.symptom}")
         hands = SimulatedHands(session.folder, plan, console)
         isolating = Isolating(
             client=client, console=console, hands=hands, job=TICKET, operator=WHO, inputs={"window": _WINDOW}
         )
         end = (await isolating.go()).next
+        mended = [cause for cause in end.causes if plan.cause[cause].sort is CauseSort.PART]
+        for part in mended:
+            console.print(f"\n  [bold]A sound {part} goes in[/bold]  (the simulated hands do it)")
+            await asyncio.to_thread(hands.replace, part)
+            await _asked(client, "job-note", NoteJob(job=TICKET, part=part, operator=WHO))
+        if mended:
+            await asyncio.to_thread(hands.connect_all)
+            last = RunSequence(sequence="boot-watch", inputs={"window": _WINDOW}, job=TICKET, operator=WHO)
+            with Screen(as_json=False, do=hands.prompts) as screen:
+                verdict = await follow_run(client, last, screen, asyncio.Event())
+            console.print(f"  boot-watch with everything connected: {verdict.outcome}, {verdict.finding}")
         closing = CloseJob(
             job=TICKET,
-            resolution=Resolution.REPAIRED if end.causes else Resolution.NOT_REPAIRED,
+            resolution=Resolution.REPAIRED if mended else Resolution.NOT_REPAIRED,
             causes=end.causes[:2],
-            says="The part that was found was replaced." if end.causes else "No cause was found.",
+            says="The part that was found was replaced." if mended else "",
             operator=WHO,
         )
-        if not (answer := await client.ask("job-close", closing)).ok:
-            raise_refusal(answer)
+        await _asked(client, "job-close", closing)
         console.print(
             f"\n  job {TICKET} is closed: {closing.resolution}; the next plan of {FAMILY} has learned from it"
         )
+
+
+async def _asked(client: BusClient, verb: str, request: Struct) -> None:
+    answer = await client.ask(verb, request)
+    if not answer.ok:
+        raise_refusal(answer)

@@ -65,7 +65,7 @@ def sim(
             for name, address in msgspec.to_builtins(addresses).items():
                 console.print(f"  {name:12} {address}")
             console.print(
-                "Your hands: type [bold]press power-button[/bold], clean port, unplug PART, replug PART, "
+                "Your hands: type [bold]press power-button[/bold], clean port, unplug PART, replug PART, replace PART, "
                 "probe display.3, switch-off supply, hang supply 5 s, state; Ctrl-C ends."
             )
             threading.Thread(target=_hands, args=(folder, console), daemon=True).start()
