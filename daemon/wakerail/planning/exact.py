@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 
 from wakerail.planning.problem import Problem, bits
 
-#: As many candidates take about a tenth of a second (see benchmarks/plan.py); each one more takes three times as long.
-MOST_CANDIDATES = 8
+#: As many candidates take about half a second; each one more takes three times as long.
+MOST_CANDIDATES = 10
 
 
 @dataclass
