@@ -509,6 +509,19 @@ async def test_a_watch_not_after_a_prompt_begins_with_itself(bench):
     assert readers[0].frames[0].t_s[0] >= 10.0
 
 
+async def test_a_watch_sees_what_was_drawn_before_the_prompt_where_that_was_measured(bench):
+    """Who presses at once leaves no sample of the meter's noise else: a collapse to nothing was then missed."""
+    make, readers = scripted()
+    bench.instruments["psu"].load = lambda _: (3.85, 0.002, 0.0)
+    text = measuring("signal: supply.current, over: 2 s, max: 15 mA")
+    run, _ = bench.start(
+        text + "  - prompt: Press.\n  - watch: {for: 5 s, signals: [supply.current]}\n", make_reader=make
+    )
+    await bench.verdict(run)
+    before_s = readers[0].settings.prompted_s - readers[0].frames[0].t_s[0]
+    assert before_s == pytest.approx(1.0, abs=0.3)
+
+
 async def test_a_watch_looks_back_half_a_minute_at_most(bench):
     bench.confirm = None
     make, readers = scripted()

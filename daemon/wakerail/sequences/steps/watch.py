@@ -26,6 +26,8 @@ from wakerail_kit.yamldoc import Section
 
 #: How many restarts a watch with ``fail_on: restart`` sees before it ends early: three give two gaps to compare.
 STOP_AFTER = 3
+#: So much of what was drawn before the prompt is read as well, where it was measured as standing.
+_SEEN_STANDING_S = 1.0
 #: More stages than a person reads, or an event should hold.
 _MOST_STAGES = 200
 
@@ -34,9 +36,10 @@ _MOST_STAGES = 200
 class Watch:
     """A boot watch on a supply's current and, where the bench has one, a USB watcher.
 
-    What a prompt asks for is done while the prompt stands, so a watch directly after one begins where the prompt was
-    raised; its window counts from the confirmation. The outcome is the boot reader's, with what the trade reads from
-    the cadence, and how the boot compares with the known-good one of its device family, where that is known.
+    What a prompt asks for is done while the prompt stands, so a watch directly after one begins where the prompt
+    was raised, or a second before where the standing draw was measured; its window counts from the confirmation.
+    The outcome is the boot reader's, with what the trade reads from the cadence, and how the boot compares with the
+    known-good one of its device family, where that is known.
     ``stop_after`` restarts that still count end the watch early; with None the whole window is watched.
     With ``at_most`` the window is as long as the job's earlier restarts ask for, but no longer; those are looked for
     in earlier runs of ``cadence_of``, of this sequence if it is empty.
@@ -75,6 +78,8 @@ class Watch:
         reader = context.make_reader(facts)
         watched = _Watched(context, reader, StillOn(supply, context.on_since_s.get(supply.name)), start_s)
         since_s = context.prompted_s if context.prompted_s is not None else start_s
+        if facts.standing_a is not None:  # a meter shows how it scatters only while nothing is drawn
+            since_s -= _SEEN_STANDING_S
         with context.arrivals.listen(supply, usb) as listener:
             for arrival in context.arrivals.recent([supply.name, *usb], since_s):
                 await watched.take(arrival)
