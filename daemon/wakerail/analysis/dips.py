@@ -22,7 +22,11 @@ _ASLEEP_S = 4.0  # who is low for so long sleeps
 _APART = 4.0  # finenesses above standing from which on a low can be told from it
 _SAME_SLEEP, _SLEPT_SO = 0.35, 2.5
 _NOTHING_A = 0.0015  # handheld devices draw more when they sleep (common practice, no source)
+_NOTHING_SHARE = 0.002  # of what was drawn before; likewise
 _MOST_OFF = 1.5
+_RESET_S = 3.0  # hardly any reset lasts longer
+_SHORTER, _LONGER = 0.8, 2.0  # what a length says, on its logarithm
+_LEAST_FOR_OFF, _MOST_FOR_SLEEP = -0.7, 6.0
 _SHORT_SEEN, _SHORT_TOLD = 0.3, 2.5  # the most that the depth of a dip can say that a meter may have made
 
 
@@ -54,17 +58,18 @@ class Dips:
                 # as low as it ever went, but that may be a sleep unless it is hardly anything
                 sort, odds = Sort.COLLAPSE, min(odds, _MOST_OFF if self.reads_nothing(dip.low_a) else 0.0)
         short = self._longest_seen(dip, most_s) <= blank_ticks(spacing_s)
-        odds = _dip_evidence(odds, max(lasted_s, 1e-6), short=short, told=levels.told)
+        draws = not self.reads_nothing(dip.low_a, max(_NOTHING_A, _NOTHING_SHARE * dip.before_a))
+        odds = _dip_evidence(odds, max(lasted_s, 1e-6), short=short, told=levels.told, draws=draws)
         odds -= self._sleeps(dip.low_a, lasted_s)
         if sort is Sort.COLLAPSE:
             return (Sort.BLINK if short else sort), odds
         ticks = dip.rose - dip.fell
         return (Sort.JUMP, 0.0) if ticks > _LONG_DIP else (sort, odds - math.log1p(ticks / 16))
 
-    def reads_nothing(self, low_a: float) -> bool:
+    def reads_nothing(self, low_a: float, nothing_a: float = _NOTHING_A) -> bool:
         """Tell whether a low is so little, as far as the meter can tell, that hardly any device draws it asleep."""
         levels = self._levels
-        return max(low_a, levels.noise_a, levels.standing_noise_a, levels.resolution_a / 2) < _NOTHING_A
+        return max(low_a, levels.noise_a, levels.standing_noise_a, levels.resolution_a / 2) < nothing_a
 
     def _is_home(self, dip: Dip, lasted_s: float) -> bool:
         """Tell whether the device drew so little for much of the time before: then it idles there, and is not off."""
@@ -109,15 +114,18 @@ def _depth_evidence(
     return Sort.DIP, math.log(0.3 / (1.0 - sleeps_within)) - shallow
 
 
-def _dip_evidence(depth: float, lasted_s: float, *, short: bool, told: bool) -> float:
+def _dip_evidence(depth: float, lasted_s: float, *, short: bool, told: bool, draws: bool) -> float:
     """Return what a dip's depth and length say together.
 
-    ``short``: a meter may have made it; ``told``: the standing level was measured beforehand.
+    ``short``: a meter may have made it; ``told``: the standing level was measured beforehand; ``draws``: it may have
+    drawn something meanwhile, as one does that sleeps.
 
     A reset is over within two seconds or so, a sleep lasts for seconds to hours; supply supervisors commonly hold a
     reset for 0.14 s and longer (common practice, no source).
     """
     if short:
         return min(depth, _SHORT_TOLD if told else _SHORT_SEEN)
-    length = min(max(0.8 * math.log(3.0 / lasted_s), -0.7), 1.5)
+    if draws and lasted_s > _RESET_S:
+        return depth + max(_LONGER * math.log(_RESET_S / lasted_s), -_MOST_FOR_SLEEP)
+    length = min(max(_SHORTER * math.log(_RESET_S / lasted_s), _LEAST_FOR_OFF), 1.5)
     return depth + (length if depth > 0.0 else 0.25 * length)

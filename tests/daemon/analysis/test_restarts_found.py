@@ -48,3 +48,12 @@ def test_bursts_that_fall_elsewhere_in_each_boot_hide_no_warm_loop(trace, watch)
     right = [at_s for at_s in found if min(abs(np.array(expected) - at_s)) < 0.15]
     assert len(right) == len(found)
     assert len(right) >= 13
+
+
+def test_long_sleeps_of_a_device_that_ran_from_the_first_sample_on_are_no_restarts(trace, watch):
+    """What it draws when off is not known; but who draws 2 mA for half a minute, again and again, sleeps."""
+    made = trace(20.0)
+    for awake_s, asleep_s in ((60.0, 43.0), (10.0, 28.0), (7.0, 55.0), (9.0, 37.0), (11.0, 41.0), (20.0, 30.0)):
+        made.then(0.32, awake_s * 0.4).then(0.21, awake_s * 0.6).then(0.0021, asleep_s)
+    made.then(0.32, 10.0)
+    assert not begins(watch(made, standing_a=None), made)

@@ -77,7 +77,8 @@ def test_truth_is_in_order_and_within_the_recording(fault: Fault, warm: bool, se
     assert truth.restarts, "a faulty device restarts"
     assert fault != "single" or len(truth.restarts) == 1
     for begin_s, (at_s, again_s) in zip(begins_s, truth.restarts, strict=False):
-        assert at_s - begin_s >= max(0.15, 3 / rate_hz) - 1e-9, "the boot that was running is visible"
+        # to a sample: that is how exact the truth of what can be seen is
+        assert at_s - begin_s >= max(0.15, 3 / rate_hz) - 1 / rate_hz, "the boot that was running is visible"
         assert at_s <= again_s
     assert last_s - begins_s[-1] >= min(2.0, 12 / rate_hz), "so is the one that follows"
     assert np.all(np.diff(recording.t_s) > 0)
