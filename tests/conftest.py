@@ -12,8 +12,15 @@ import hypothesis
 import pytest
 import structlog
 
-# How long an example takes says nothing of what is right; it depends on what else the machine does.
-hypothesis.settings.register_profile("untimed", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow])
+# How long an example takes says nothing of what is right; it depends on what else the machine does. Where services are
+# required, as in CI, the examples are the same in each run, so that a change is judged by what it changes; everywhere
+# else each run looks for new ones.
+hypothesis.settings.register_profile(
+    "untimed",
+    deadline=None,
+    suppress_health_check=[hypothesis.HealthCheck.too_slow],
+    derandomize=os.environ.get("WAKERAIL_REQUIRE_SERVICES") == "1",
+)
 hypothesis.settings.load_profile("untimed")
 
 PROGRAM_OF_SERVICE = {"mosquitto": "mosquitto", "umockdev": "umockdev-run", "chromium": "chromium"}
