@@ -40,6 +40,7 @@ purpose: Output and heater on.
 needs: {supply: power-source, plate: heat-source}
 steps:
   - prompt: Confirm.
+  - wait: 1 s  # a plate is not heated before its sensor has been seen to read
   - supply: {volts: 3.85 V, limit: 1 A, output: on}
   - plate: {temperature: 180 degC, heater: on}
   - wait: 120 s
