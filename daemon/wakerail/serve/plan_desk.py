@@ -34,14 +34,16 @@ _T = TypeVar("_T")
 
 
 class PlanDesk:
-    """Answers the requests about isolations. ``devices`` is where the families' plans are."""
+    """Answers the requests about isolations. ``devices`` is where the families' plans are.
+
+    It shares the turn of the desk for ``jobs``: no job is closed, and nothing else numbered, while an observation is.
+    """
 
     def __init__(self, bench: Bench, journal: str, devices: Path, jobs: JobDesk) -> None:
         self._bench = bench
         self._journal = journal
         self._devices = devices
         self._jobs = jobs
-        self._turn = asyncio.Lock()  # what is numbered by what was seen is written before the next is numbered
 
     def handle(self, requests: Requests) -> None:
         """Answer the bench's requests."""
@@ -52,7 +54,7 @@ class PlanDesk:
         requests.handle("plan-stats", self._stats)
 
     async def _advise(self, args: PlanAdvise) -> PlanAdvice:
-        async with self._turn:
+        async with self._jobs.turn:
             name = (await self._jobs.workable(args.job)).name
             answer, events = await self._read(lambda isolations: _advised(isolations, name, args.boots))
             for event in events:
@@ -62,7 +64,7 @@ class PlanDesk:
     async def _observe(self, args: PlanObserve) -> PlanObserved:
         if bool(args.said) == bool(args.run):
             raise ConfigInvalid("tell either what was `said` to be seen, or the `run` that saw it")
-        async with self._turn:
+        async with self._jobs.turn:
             job = await self._jobs.workable(args.job)
             name = job.name
             events, says = await self._read(lambda isolations: _observed(isolations, name, args))
@@ -75,7 +77,7 @@ class PlanDesk:
             return PlanObserved(numbers=[one.number for one in events], says=says, shown=shown)
 
     async def _undo(self, args: PlanUndo) -> PlanObserved:
-        async with self._turn:
+        async with self._jobs.turn:
             name = (await self._jobs.workable(args.job)).name
             event, says = await self._read(lambda isolations: _undone(isolations, name, args))
             await self._bench.record_job(name, event)
