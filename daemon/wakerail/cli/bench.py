@@ -32,6 +32,7 @@ from wakerail_kit.messages import (
 from wakerail_kit.units import human
 
 if TYPE_CHECKING:
+    from wakerail.bus import BusClient
     from wakerail.config import BenchConfig, InstrumentConfig
     from wakerail.sequences.model import Input
 
@@ -200,14 +201,14 @@ def present(
 async def ask(config: Path | None, verb: str, args: msgspec.Struct, timeout_s: float = 5.0) -> Answer:
     """Ask the daemon of a configuration for something. Raises what it refuses as ConfigInvalid or WakerailError."""
     async with served_bench(config) as client:
-        answer = await client.ask(verb, args, timeout_s)
-    if not answer.ok:
-        raise_refusal(answer)
-    return answer
+        return await ask_over(client, verb, args, timeout_s)
 
 
-def raise_refusal(answer: Answer) -> None:
-    """Turn a refusal from the daemon into the error that gives its exit code."""
+async def ask_over(client: BusClient, verb: str, args: msgspec.Struct, timeout_s: float = 5.0) -> Answer:
+    """Ask over a connection that is there; a refusal becomes the error that gives its exit code, as ``ask`` has it."""
+    answer = await client.ask(verb, args, timeout_s)
+    if answer.ok:
+        return answer
     if answer.exit_code == 2:
         raise ConfigInvalid(*answer.says.splitlines())
     raise WakerailError(answer.says)

@@ -15,7 +15,7 @@ import typer
 import yaml
 from rich.console import Console
 
-from wakerail.cli.bench import raise_refusal
+from wakerail.cli.bench import ask_over
 from wakerail.cli.options import AsJson
 from wakerail.cli.run import Screen, parse_inputs, run_on_screen
 from wakerail.cli.session import Session, simulated_bench
@@ -130,9 +130,7 @@ async def _open_job(session: Session) -> str:
         operator="demo",
     )
     async with BusClient(session.url, session.bench) as client:
-        answer = await client.ask("job-open", request)
-    if not answer.ok:
-        raise_refusal(answer)
+        answer = await ask_over(client, "job-open", request)
     return str(answer.data["job"])
 
 

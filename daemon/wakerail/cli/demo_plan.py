@@ -7,11 +7,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from msgspec import Struct
 from rich.console import Console
 
 from wakerail.bus import BusClient
-from wakerail.cli.bench import raise_refusal
+from wakerail.cli.bench import ask_over
 from wakerail.cli.following import follow_run
 from wakerail.cli.isolating import Isolating, Said
 from wakerail.cli.report import report
@@ -83,7 +82,7 @@ async def _job(session: Session, console: Console) -> None:
         intake = OpenJob(
             family=FAMILY, ticket=TICKET, symptom="restarts over and over", exposure="rain, last week", operator=WHO
         )
-        await _asked(client, "job-open", intake)
+        await ask_over(client, "job-open", intake)
         console.print(f"  job {TICKET} is open: {intake.symptom}")
         hands = SimulatedHands(session.folder, plan, console)
         isolating = Isolating(
@@ -94,7 +93,7 @@ async def _job(session: Session, console: Console) -> None:
         for part in mended:
             console.print(f"\n  [bold]A sound {part} goes in[/bold]  (the simulated hands do it)")
             await asyncio.to_thread(hands.replace, part)
-            await _asked(client, "job-note", NoteJob(job=TICKET, part=part, operator=WHO))
+            await ask_over(client, "job-note", NoteJob(job=TICKET, part=part, operator=WHO))
         if mended:
             await asyncio.to_thread(hands.connect_all)
             last = RunSequence(sequence="boot-watch", inputs={"window": _WINDOW}, job=TICKET, operator=WHO)
@@ -108,13 +107,7 @@ async def _job(session: Session, console: Console) -> None:
             says="The part that was found was replaced." if mended else "",
             operator=WHO,
         )
-        await _asked(client, "job-close", closing)
+        await ask_over(client, "job-close", closing)
         console.print(
             f"\n  job {TICKET} is closed: {closing.resolution}; the next plan of {FAMILY} has learned from it"
         )
-
-
-async def _asked(client: BusClient, verb: str, request: Struct) -> None:
-    answer = await client.ask(verb, request)
-    if not answer.ok:
-        raise_refusal(answer)

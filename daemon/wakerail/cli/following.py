@@ -10,7 +10,7 @@ from typing import Any, Protocol
 from msgspec import Struct
 
 from wakerail.bus import BusClient
-from wakerail.cli.bench import raise_refusal
+from wakerail.cli.bench import ask_over
 from wakerail.cli.terminal import Reply, Wish
 from wakerail_kit import topics
 from wakerail_kit.errors import DeviceUnavailable, WakerailError
@@ -52,10 +52,7 @@ async def follow_run(client: BusClient, request: RunSequence, watcher: Watcher, 
         following = _Following(client, stack)
         following.do(following.read(client.messages(topics.everything(client.bench))))
         await client.subscribed()
-        answer = await client.ask("run", request)
-        if not answer.ok:
-            raise_refusal(answer)
-        run: str = answer.data["run"]
+        run: str = (await ask_over(client, "run", request)).data["run"]
         following.do(_abort_when_asked(client, run, abort))
         following.do(_grant_wishes(client, watcher, request.operator, run))
         while True:

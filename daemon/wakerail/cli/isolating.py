@@ -18,7 +18,7 @@ from msgspec import Struct
 from rich.console import Console
 
 from wakerail.bus import BusClient
-from wakerail.cli.bench import raise_refusal
+from wakerail.cli.bench import ask_over
 from wakerail.cli.following import follow_run
 from wakerail.cli.plan_screen import END, advice_screen, closing_line, off_now
 from wakerail.cli.run import Screen
@@ -210,10 +210,7 @@ class Isolating:
         return {**self.inputs, "window": f"{10 * math.ceil(_ROUNDS * advice.usual_s / 10)} s"}
 
     async def _ask(self, verb: str, args: Struct) -> object:
-        answer = await self.client.ask(verb, args, _ANSWER_WITHIN_S)
-        if not answer.ok:
-            raise_refusal(answer)
-        return answer.data
+        return (await ask_over(self.client, verb, args, _ANSWER_WITHIN_S)).data
 
     def _tell_end(self, advice: PlanAdvice) -> None:
         if advice.next.causes:
