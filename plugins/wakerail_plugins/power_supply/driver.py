@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Sequence
-from typing import Protocol
+from collections.abc import Callable
 
 from wakerail_kit.clock import Clock
 from wakerail_kit.dialect import Dialect
 from wakerail_kit.dialect_exchange import Exchange
-from wakerail_kit.dialect_talk import Answer, Talk, Wire
-from wakerail_kit.dialect_wording import Value, Values
-from wakerail_kit.errors import DeviceRefused, DeviceUnavailable, OutOfSync, WakerailError
-from wakerail_kit.kinds import InstrumentFault, Reading
+from wakerail_kit.dialect_talk import Talk
+from wakerail_kit.dialect_wording import Value
+from wakerail_kit.errors import DeviceRefused, OutOfSync, WakerailError
+from wakerail_kit.kinds import Reading
 from wakerail_kit.messages import Identity
 from wakerail_kit.units import human
+from wakerail_plugins.dialect_driver import ClosableWire, DialectDriver
 from wakerail_plugins.power_supply.samples import Samples
 
-#: The longest error queue that is read out; SCPI instruments keep 10 to 30 entries.
-_MOST_FAULTS = 64
 _FRESH_LINKS = 2
 _UNITS = {"voltage": "V", "current": "A", "over_voltage": "V", "over_current": "A"}
 #: A setting counts as taken if it is read back within 1 % and 20 mV or 20 mA, whichever is more: the step of a
@@ -29,13 +27,7 @@ _READBACK_TRIES = 3
 _READBACK_PAUSE_S = 0.05
 
 
-class ClosableWire(Wire, Protocol):
-    """A wire that can be let go; ``close`` never raises."""
-
-    def close(self) -> None: ...
-
-
-class PowerSupply:
+class PowerSupply(DialectDriver):
     """A power source (see the kit's kinds). ``connect`` opens a fresh link, raising DeviceUnavailable.
 
     After OutOfSync or DeviceUnavailable the link is closed and every method but ``make_safe`` and ``close`` raises the
@@ -45,12 +37,8 @@ class PowerSupply:
     waits = False
 
     def __init__(self, dialect: Dialect, connect: Callable[[], ClosableWire], clock: Clock) -> None:
-        self._dialect = dialect
-        self._connect = connect
+        super().__init__(dialect, connect, "the supply")
         self._clock = clock
-        self._wire: ClosableWire | None = None
-        self._talk: Talk | None = None
-        self._lost: WakerailError = DeviceUnavailable("the supply is not open")
         self._samples = Samples(dialect)
         #: What the instrument said its settings are, by quantity, when they were last read back.
         self.settings: dict[str, Value] = {}
@@ -89,18 +77,6 @@ class PowerSupply:
                 raise
         return self._samples.reading()
 
-    def faults(self) -> Sequence[InstrumentFault]:
-        faults: list[InstrumentFault] = []
-        if self._dialect.errors is None:
-            return faults
-        while len(faults) < _MOST_FAULTS:
-            said = self._run(self._dialect.errors).values
-            code = said.get("code")
-            if not isinstance(code, float) or code == 0:
-                break
-            faults.append(InstrumentFault(int(code), str(said.get("text", "")) or f"error {code:g}"))
-        return faults
-
     def make_safe(self) -> None:
         if self._talk is not None:
             with contextlib.suppress(WakerailError):
@@ -115,13 +91,6 @@ class PowerSupply:
                 if attempt == _FRESH_LINKS - 1:
                     self._tell_off_unheard()
                     raise
-
-    def close(self) -> None:
-        if self._talk is not None:
-            with contextlib.suppress(WakerailError):
-                for exchange in self._dialect.close:
-                    self._talk.bare(exchange)
-        self._drop(DeviceUnavailable("the supply is not open"))
 
     # --- the power source ---
 
@@ -148,42 +117,6 @@ class PowerSupply:
         self._forget_limited()
 
     # --- how it is done ---
-
-    def _run(self, exchange: Exchange, values: Values | None = None, *, bare: bool = False) -> Answer:
-        talk = self._check_open()
-        try:
-            return talk.bare(exchange, values) if bare else talk.run(exchange, values)
-        except DeviceRefused:
-            raise
-        except WakerailError as lost:
-            self._drop(lost)
-            raise
-
-    def _check_open(self) -> Talk:
-        if self._talk is None:
-            raise type(self._lost)(str(self._lost))
-        return self._talk
-
-    def _join(self) -> None:
-        self._wire = self._connect()
-        self._talk = Talk(self._dialect, self._wire)
-
-    def _drop(self, lost: WakerailError) -> None:
-        """Close the link, if there is one; ``lost`` is what every use raises until ``open``."""
-        self._lost = type(lost)(str(lost))  # afresh: the one raised holds on to the dead link's frames
-        self._talk = None
-        if self._wire is not None:
-            self._wire.close()
-            self._wire = None
-
-    def _identify(self) -> Identity:
-        values: dict[str, Value] = {}
-        texts = []
-        for exchange in self._dialect.identify:
-            answer = self._run(exchange, bare=True)
-            values |= answer.values
-            texts.append(answer.text.strip())
-        return Identity(text=" ".join(texts), **{name: str(value) for name, value in values.items()})
 
     def _read_back_all(self) -> None:
         for quantity in ("voltage", "current", "output"):
