@@ -32,7 +32,7 @@ from _harness import arguments, report
 from _isolations import ORDERS, Order
 
 from wakerail.family_plans import load_family_plan
-from wakerail.jobs import Job, fold
+from wakerail.jobs import Happened, Job, fold
 from wakerail.jobs.isolation import BOOT, Isolation, isolation_of, learned_plan, observed
 from wakerail.jobs.run_tells import RunSeen, told_by
 from wakerail.planning.advice import RunCheck, Try, advise
@@ -116,7 +116,7 @@ class Bench:
 
     @property
     def job(self) -> Job:
-        (job,) = fold((event, "2026-11-26T09:00:00Z", "bench-1") for event in self.events).values()
+        (job,) = fold(Happened(event, "2026-11-26T09:00:00Z", "bench-1", 1) for event in self.events).values()
         return job
 
     def boot(self, isolation: Isolation, done: frozenset[str]) -> None:

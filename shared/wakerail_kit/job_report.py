@@ -17,12 +17,14 @@ REPORT_SCHEMA_VERSION = 1
 class Deed(Struct, frozen=True, kw_only=True):
     """Something that was done or noted with a job.
 
-    ``event`` names it (``job-noted``, ``job-part-used``, ...); ``removed``: its words were personal and were forgotten.
+    ``event`` names it (``job-noted``, ``job-part-used``, ...), ``row`` is its place in the journal; ``removed``: its
+    words were personal and were forgotten.
     """
 
     time: str
     bench: str
     event: str
+    row: int
     stage: str = ""
     says: str
     spent_s: float | None = None
@@ -31,19 +33,31 @@ class Deed(Struct, frozen=True, kw_only=True):
 
 
 class PartUsed(Struct, frozen=True, kw_only=True):
-    """A part that went into the device, and how many of it."""
+    """A part that went into the device, how many of it, and the rows of the journal that say so."""
 
     part: str
     count: int
+    rows: list[int] = []
 
 
 class FileKept(Struct, frozen=True, kw_only=True):
-    """A photo or another file of the job, by the SHA-256 of its bytes; all empty where it was forgotten."""
+    """A photo or another file of the job, by the SHA-256 of its bytes; all empty where it was forgotten.
 
+    ``photo`` is its number among the photos that the report shows, None if it is none of them; ``not_shown`` says why a
+    picture is not shown; it is ``lost`` if its file is gone or not what was kept. ``row`` is its place in the journal.
+    """
+
+    time: str
+    stage: str
     name: str
     says: str
+    media_type: str
     size_bytes: int
     sha256: str
+    row: int
+    photo: int | None = None
+    not_shown: str = ""
+    lost: bool = False
     removed: bool = False
 
 

@@ -13,10 +13,12 @@ from rich.console import Console
 
 from wakerail.cli.log import JournalPath
 from wakerail.cli.options import AsJson, Config, place
-from wakerail.journal import JournalReader
+from wakerail.config import files_beside
+from wakerail.journal import FileStore, JournalReader, JournalUnavailable
 from wakerail.report.job.paper import Paper
 from wakerail_kit.clock import RealClock
 from wakerail_kit.errors import ConfigInvalid
+from wakerail_kit.job_report import JobReport
 
 
 def report(
@@ -31,7 +33,8 @@ def report(
 ) -> None:
     """Write the report of a job: one HTML file, a PDF, and the same as JSON. No daemon is needed.
 
-    With --json it prints the JSON, and writes files only where --out names a folder.
+    With --json it prints the JSON, and writes files only where --out names a folder. A photo that is lost is told, and
+    the report is written without it.
     """
     from wakerail.family_plans import load_family_plans  # noqa: PLC0415  slow to load, all of these
     from wakerail.report.job.charts import charts_of  # noqa: PLC0415
@@ -46,7 +49,9 @@ def report(
     made = RealClock().now()
     with Console(stderr=True).status("reading the journal") as status:
         with JournalReader(journal if journal is not None else bench.journal) as reader:
-            material = read_material(reader, which, lambda what: status.update(f"reading {what}"))
+            folder = bench.files if journal is None else files_beside(journal)
+            store = None if folder is None else FileStore(folder)
+            material = read_material(reader, which, lambda what: status.update(f"reading {what}"), store)
         devices = {family.name: family.says for family in load_families(bench.devices)}
         charts = charts_of(material)
         told = report_of(
@@ -61,8 +66,9 @@ def report(
         if as_json:
             typer.echo(twin, nl=False)
             if out is None:
+                _tell_lost(told)
                 return
-        document = document_of(told)
+        document = document_of(told, photos=material.photos)
         status.update("drawing")
         files = {"html": html_of(document, charts, paper).encode(), "json": twin}
         status.update("laying out the PDF")
@@ -70,6 +76,14 @@ def report(
     for file in _written(out or Path("out") / told.job, f"report-{told.job}", files):
         if not as_json:
             typer.echo(f"written: {file}")
+    _tell_lost(told)
+
+
+def _tell_lost(told: JobReport) -> None:
+    """Raise JournalUnavailable, in one line, if photos that were kept are lost: all the rest of the report is there."""
+    lost = [f"{file.name}: {file.not_shown}" for file in told.files if file.lost]
+    if lost:
+        raise JournalUnavailable(f"the report lacks {'a photo' if len(lost) == 1 else 'photos'}: {'; '.join(lost)}")
 
 
 def _written(folder: Path, name: str, files: Mapping[str, bytes]) -> list[Path]:

@@ -6,13 +6,12 @@ from collections.abc import Iterator
 
 import msgspec
 
-from wakerail.jobs.job import Job, JobState, fold
+from wakerail.jobs.job import Happened, Job, JobState, fold
 from wakerail.jobs.names import LAST
 from wakerail.journal import JournalReader, RunSummary
 from wakerail.journal.records import bench_of
 from wakerail_kit import job_events
 from wakerail_kit.errors import ConfigInvalid
-from wakerail_kit.event_data import EventData
 from wakerail_kit.events import EVENT_TYPES, RunStarted, any_data, read_event, type_of
 from wakerail_kit.hints import nearest
 from wakerail_kit.job_events import JobOpened
@@ -38,7 +37,7 @@ class JobBook:
 
     def names(self) -> list[str]:
         """Return the names of all jobs, the one opened last before the others; quicker than all that is in them."""
-        opened = [data.job for data, _, _ in self.events(types=(type_of(JobOpened),)) if isinstance(data, JobOpened)]
+        opened = [one.data.job for one in self.events(types=(type_of(JobOpened),)) if isinstance(one.data, JobOpened)]
         return list(dict.fromkeys(opened))[::-1]
 
     def find(self, name: str) -> Job | None:
@@ -73,16 +72,15 @@ class JobBook:
             if one is not None and one.job is not None and one.job.lower() == job.lower()
         ]
 
-    def events(
-        self, job: str | None = None, types: tuple[str, ...] = JOB_TYPES
-    ) -> Iterator[tuple[EventData, str, str]]:
-        """Yield the events of all jobs, or of one, oldest first, each with its time and its bench."""
+    def events(self, job: str | None = None, types: tuple[str, ...] = JOB_TYPES) -> Iterator[Happened]:
+        """Yield the events of all jobs, or of one, oldest first."""
         for entry in self._reader.of_types(types, containing="" if job is None else naming(job)):
             if isinstance(entry.message, Event):
                 try:
-                    yield any_data(entry.message), entry.message.time, bench_of(entry.message)
+                    data = any_data(entry.message)
                 except msgspec.ValidationError:
                     continue  # written by another version; the log shows it as it is
+                yield Happened(data, entry.message.time, bench_of(entry.message), entry.row)
 
 
 def naming(job: str) -> str:

@@ -8,12 +8,11 @@ from dataclasses import replace
 from datetime import datetime
 
 from wakerail.jobs.isolation import Isolation, learned_plan, teaching, told
-from wakerail.jobs.job import Job
+from wakerail.jobs.job import Happened, Job
 from wakerail.planning.advice import RunCheck, Try, advise
 from wakerail.planning.belief import prior
 from wakerail.planning.ending import Ending
 from wakerail.planning.model import Action, FamilyPlan
-from wakerail_kit.event_data import EventData
 from wakerail_kit.job_events import IsolationAdvised, IsolationEnded, IsolationObserved
 from wakerail_kit.plan_requests import CauseShare, CauseStats, Deed, FamilyStats, PlanAdvice, PlanStep, SeenSoFar
 
@@ -108,7 +107,7 @@ def ended(answer: PlanAdvice) -> IsolationEnded | None:
     )
 
 
-def stats_of(plan: FamilyPlan, jobs: Mapping[str, Job], events: Iterable[tuple[EventData, str, str]]) -> FamilyStats:
+def stats_of(plan: FamilyPlan, jobs: Mapping[str, Job], events: Iterable[Happened]) -> FamilyStats:
     """Return what the shop has seen of a family: its jobs, and the times of the isolations' events."""
     own = [job for job in jobs.values() if job.family == plan.family]
     found = teaching(plan, own)
@@ -136,11 +135,11 @@ def stats_of(plan: FamilyPlan, jobs: Mapping[str, Job], events: Iterable[tuple[E
     )
 
 
-def _isolations_s(jobs: set[str], events: Iterable[tuple[EventData, str, str]]) -> list[float]:
+def _isolations_s(jobs: set[str], events: Iterable[Happened]) -> list[float]:
     """Return how long each isolation took from its first observation to its last end."""
     begun: dict[str, datetime] = {}
     took_s: dict[str, float] = {}
-    for data, time, _ in events:
+    for data, time, _, _ in events:
         if isinstance(data, IsolationObserved) and data.job in jobs:
             begun.setdefault(data.job, datetime.fromisoformat(time))
         elif isinstance(data, IsolationEnded) and data.job in begun:

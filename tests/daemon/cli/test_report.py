@@ -14,7 +14,7 @@ from wakerail.journal import Journal
 from wakerail_kit import topics
 from wakerail_kit.clock import SimulatedClock
 from wakerail_kit.events import make_event
-from wakerail_kit.job_events import Intake, JobOpened
+from wakerail_kit.job_events import Intake, JobFileKept, JobOpened, JobStage
 
 
 @pytest.fixture(name="report")
@@ -43,6 +43,16 @@ async def open_job(path: Path) -> None:
         await journal.append(topics.job("bench-2", "t-114"), event)
 
 
+async def lose_a_photo(path: Path) -> None:
+    clock = SimulatedClock()
+    kept = JobFileKept(
+        job="t-114", stage=JobStage.INTAKE, sha256="ab" * 32, name="port.jpg", media_type="image/jpeg", size_bytes=9
+    )
+    async with await Journal.open(path, bench="bench-2", clock=clock) as journal:
+        event = make_event(kept, clock=clock, bench="bench-2", owner="job", subject="t-114")
+        await journal.append(topics.job("bench-2", "t-114"), event)
+
+
 def test_it_writes_three_files_and_names_them(report, tmp_path):
     out, _ = report("T-114", "--paper", "letter")
     folder = Path("out/t-114")
@@ -53,6 +63,18 @@ def test_it_writes_three_files_and_names_them(report, tmp_path):
     assert "Fenmoor T3" in html.read_text(encoding="utf-8")
     assert json.loads(twin.read_bytes())["intake"]["symptom"] == "restarts <b>"
     assert pdf.read_bytes().startswith(b"%PDF-")
+
+
+def test_a_lost_photo_is_one_line_and_all_the_rest_is_written(report, tmp_path):
+    asyncio.run(lose_a_photo(tmp_path / "shop.sqlite"))
+    out, err = report("t-114", expect=5)
+    assert len(out.splitlines()) == 3
+    assert all((tmp_path / line.removeprefix("written: ")).stat().st_size for line in out.splitlines())
+    says = f"port.jpg: the file is not in {tmp_path / 'files'}; it was kept on bench-2"
+    assert err == f"wakerail: the report lacks a photo: {says}\n"
+    out, err = report("t-114", "--json", expect=5)
+    assert json.loads(out)["files"][0]["lost"]
+    assert len(err.splitlines()) == 1
 
 
 def test_json_is_printed_alone_and_nothing_is_written(report, tmp_path):

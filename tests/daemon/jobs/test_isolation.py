@@ -6,7 +6,7 @@ import msgspec
 import pytest
 
 from wakerail.family_plans import load_family_plan
-from wakerail.jobs import fold
+from wakerail.jobs import Happened, fold
 from wakerail.jobs.isolation import isolation_of, learned_plan, observed
 from wakerail.jobs.plan_answers import advised, answer_of, ended, stats_of
 from wakerail.jobs.run_tells import RunSeen, told_by
@@ -40,7 +40,9 @@ def _plan(project):
 
 def jobs_of(*events):
     """Return the jobs of these events, a minute between each two."""
-    return fold((event, f"2026-11-26T09:{minute:02}:00Z", "bench-1") for minute, event in enumerate(events))
+    return fold(
+        Happened(event, f"2026-11-26T09:{minute:02}:00Z", "bench-1", minute) for minute, event in enumerate(events)
+    )
 
 
 def opening(job="t-1", family=FAMILY):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from wakerail.jobs import Job, JobState, fold
+from wakerail.jobs import Happened, Job, JobState, fold
 from wakerail.jobs.book import JOB_TYPES
 from wakerail_kit.event_data import EventData
 from wakerail_kit.job_events import (
@@ -55,7 +55,10 @@ LAWS = settings(max_examples=60, deadline=None)
 
 
 def folded(events: Sequence[EventData]) -> dict[str, Job]:
-    return fold((data, f"2026-11-26T09:{number:02}:00Z", f"bench-{number % 2}") for number, data in enumerate(events))
+    return fold(
+        Happened(data, f"2026-11-26T09:{number:02}:00Z", f"bench-{number % 2}", number)
+        for number, data in enumerate(events)
+    )
 
 
 def test_every_event_of_a_job_is_among_those_of_the_laws():
@@ -108,8 +111,8 @@ def test_undoing_twice_is_undoing_once_and_what_is_not_there_changes_nothing(eve
 @given(EVENTS, EVENTS)
 def test_what_happens_to_another_job_changes_nothing(events, others):
     """However the two are interleaved; here, one after the other with the same times."""
-    mine = [(data, "2026-11-26T09:00:00Z", "bench-1") for data in [OPENED, *events] if data.job == "t-1"]
-    theirs = [(data, "2026-11-26T09:00:00Z", "bench-2") for data in others if data.job == "t-2"]
+    mine = [Happened(data, "2026-11-26T09:00:00Z", "bench-1", 1) for data in [OPENED, *events] if data.job == "t-1"]
+    theirs = [Happened(data, "2026-11-26T09:00:00Z", "bench-2", 2) for data in others if data.job == "t-2"]
     mixed = [pair for both in zip(mine, theirs, strict=False) for pair in both]
     mixed += mine[len(theirs) :] + theirs[len(mine) :]
     assert fold(mixed)["t-1"] == fold(mine)["t-1"]

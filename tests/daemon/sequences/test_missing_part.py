@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from wakerail.family_plans import load_family_plan
-from wakerail.jobs import fold
+from wakerail.jobs import Happened, fold
 from wakerail.jobs.isolation import isolation_of, observed
 from wakerail.jobs.run_tells import RunSeen, told_by
 from wakerail.planning.course import opened
@@ -63,7 +63,7 @@ def _tells(project):
     def tells(verdict, interval_s, usual_s):
         first = observed("t-1", 1, BootWatched(frozenset(), 0.99, usual_s, boots=1))
         events = [JobOpened(job="t-1", family=plan.family, intake=Intake(symptom="restarts")), first]
-        job = fold((event, "2026-11-26T09:00:00Z", "bench-1") for event in events)["t-1"]
+        job = fold(Happened(event, "2026-11-26T09:00:00Z", "bench-1", 1) for event in events)["t-1"]
         before = isolation_of(job, plan, ())
         run = RunSeen(verdict, opened(plan, OFF), interval_s, "near-three-minutes")
         told = told_by(before, run, frozenset({"near-three-minutes"}))

@@ -72,6 +72,25 @@ class Picture:
 
 
 @dataclass(frozen=True, slots=True)
+class Print:
+    """A photo as it is printed: a JPEG with its size, its title, what it shows, and where it comes from."""
+
+    jpeg: bytes
+    width_px: int
+    height_px: int
+    title: str
+    says: str
+    where: str
+
+
+@dataclass(frozen=True, slots=True)
+class Prints:
+    """Photos, two beside each other."""
+
+    prints: Sequence[Print]
+
+
+@dataclass(frozen=True, slots=True)
 class Shares:
     """How likely each cause was at a point of the isolation: what led there, and the likeliest causes first."""
 
@@ -106,7 +125,7 @@ class Heading:
     text: str
 
 
-Block = Words | Points | Facts | Grid | Picture | Branchings | Heading
+Block = Words | Points | Facts | Grid | Picture | Prints | Branchings | Heading
 
 
 @dataclass(frozen=True, slots=True)

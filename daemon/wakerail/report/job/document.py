@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from datetime import datetime, tzinfo
 
 from wakerail.report.job.blocks import (
@@ -15,17 +16,20 @@ from wakerail.report.job.blocks import (
     Heading,
     Picture,
     Points,
+    Print,
+    Prints,
     Section,
     Tone,
     Toned,
     Words,
 )
+from wakerail.report.job.photos import NotShown, Photo
 from wakerail.report.job.plain_words import minutes_in_words
 from wakerail.report.job.words_of_facts import came_to, identity_cell, measurement_cells, outcome_words, shares_of
 from wakerail.report.words import sources_of
-from wakerail_kit.job_report import JobReport, RunReported
+from wakerail_kit.job_report import FileKept, JobReport, RunReported
 
-_SHORT_ID = 8
+_SHORT_ID, _SHORT_HASH = 8, 16
 _NOT_SAID = Toned("not stated", Tone.QUIET)
 _REMOVED = Toned("removed: what was personal in this job was forgotten", Tone.QUIET)
 _STATUS = {
@@ -35,14 +39,41 @@ _STATUS = {
 }
 
 
-def document_of(report: JobReport, zone: tzinfo | None = None) -> Document:
-    """Return the report as it is printed, with its times in a zone; None: that of this machine."""
-    return _Layout(report, zone).document()
+def document_of(
+    report: JobReport, zone: tzinfo | None = None, photos: Mapping[str, Photo | NotShown] | None = None
+) -> Document:
+    """Return the report as it is printed, with its times in a zone; None: that of this machine.
+
+    ``photos`` are those that the report shows, by their SHA-256.
+    """
+    return _Layout(report, zone, photos or {}).document()
+
+
+def _files_kept(files: Sequence[FileKept]) -> Grid:
+    rows = [
+        (
+            file.name or Toned("(removed)", Tone.QUIET),
+            file.says,
+            _where_shown(file),
+            Toned(file.sha256[:_SHORT_HASH], Tone.CODE),
+        )
+        for file in files
+    ]
+    return Grid("Files kept", ("File", "What it shows", "In this report", "SHA-256 begins"), rows, (23, 30, 25, 22))
+
+
+def _where_shown(file: FileKept) -> Cell:
+    """Return where a file is in the report, or why it is not."""
+    if file.photo is not None:
+        return f"photo {file.photo}"
+    if file.not_shown:
+        return Toned(f"not shown: {file.not_shown}", Tone.OPEN)
+    return Toned("" if file.removed else "no picture", Tone.QUIET)
 
 
 class _Layout:
-    def __init__(self, report: JobReport, zone: tzinfo | None) -> None:
-        self.report, self.zone = report, zone
+    def __init__(self, report: JobReport, zone: tzinfo | None, photos: Mapping[str, Photo | NotShown]) -> None:
+        self.report, self.zone, self.photos = report, zone, photos
 
     def document(self) -> Document:
         report = self.report
@@ -50,6 +81,7 @@ class _Layout:
             Section("brought", "What was brought in", self._brought()),
             Section("found", "What was found", [Words(text, lead=True) for text in report.found_for_customer]),
             Section("done", "What was done", self._done()),
+            Section("photos", "Photos", self._prints()),
             Section("boots", "The boots before and after", self._charts("boot-")),
             Section("heat", "The heat", self._charts("heat-")),
             Section("isolation", "How the cause was isolated", self._isolation()),
@@ -109,21 +141,23 @@ class _Layout:
         for deed in report.deeds:
             says: Cell = Toned(deed.says, Tone.QUIET) if deed.removed else deed.says or "Time noted"
             spent = minutes_in_words(deed.spent_s) if deed.spent_s else ""
-            lines.append((deed.time, (self._time(deed.time), deed.stage, says, spent, deed.operator)))
+            lines.append((deed.time, (self._time(deed.time), deed.stage, says, spent, deed.operator, str(deed.row))))
         for run in report.runs:
             who = "" if run.verdict is None else run.verdict.operator
-            lines.append((run.started, (self._time(run.started), "", f"{run.sequence}: {came_to(run)}", "", who)))
+            where = str(run.verdict_row or run.last_row)
+            lines.append(
+                (run.started, (self._time(run.started), "", f"{run.sequence}: {came_to(run)}", "", who, where))
+            )
         if not lines:
             return [Words("Nothing has been noted or run yet.", quiet=True)]
         lines.sort(key=lambda line: line[0])
-        heads = ("When", "Stage", "What", "Time", "By")
+        heads = ("When", "Stage", "What", "Time", "By", "Row")
         rows = [row for _, row in lines]
-        blocks: list[Block] = [
-            Grid("Notes, parts and runs, in their order", heads, rows, (20, 11, 47, 11, 11), frozenset({3}))
-        ]
+        caption = "Notes, parts and runs, in their order, each with its row in the journal"
+        blocks: list[Block] = [Grid(caption, heads, rows, (20, 11, 42, 10, 10, 7), frozenset({3, 5}))]
         if report.parts:
-            parts = [(part.part, str(part.count)) for part in report.parts]
-            blocks.append(Grid("Parts used", ("Part", "Count"), parts, (85, 15), frozenset({1})))
+            parts = [(part.part, str(part.count), ", ".join(map(str, part.rows))) for part in report.parts]
+            blocks.append(Grid("Parts used", ("Part", "Count", "Rows"), parts, (70, 12, 18), frozenset({1, 2})))
         if report.spent_s:
             stages: list[tuple[Cell, ...]] = [
                 (stage, minutes_in_words(spent_s)) for stage, spent_s in report.spent_by_stage_s.items()
@@ -131,12 +165,19 @@ class _Layout:
             stages.append(("in all", minutes_in_words(report.spent_s)))
             blocks.append(Grid("Time that was noted", ("Stage", "Time"), stages, (85, 15), frozenset({1})))
         if report.files:
-            files = [
-                (file.name or Toned("(removed)", Tone.QUIET), file.says, Toned(file.sha256[:16], Tone.CODE))
-                for file in report.files
-            ]
-            blocks.append(Grid("Files kept", ("File", "What it shows", "SHA-256 begins"), files, (30, 45, 25)))
+            blocks.append(_files_kept(report.files))
         return blocks
+
+    def _prints(self) -> list[Block]:
+        prints = []
+        for file in self.report.files:
+            photo = self.photos.get(file.sha256)
+            if file.photo is not None and isinstance(photo, Photo):
+                taken = f"{file.name}, {file.stage}, {self._time(file.time)}"
+                says = file.says or "What it shows was not said."
+                where = f"{taken}; journal row {file.row}, SHA-256 begins {file.sha256[:_SHORT_HASH]}"
+                prints.append(Print(photo.jpeg, photo.width_px, photo.height_px, f"Photo {file.photo}", says, where))
+        return [Prints(prints)] if prints else []
 
     # --- charts ---
 

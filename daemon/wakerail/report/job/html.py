@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import unicodedata
 from collections.abc import Sequence
 from typing import Any
@@ -24,6 +25,7 @@ _BLOCKS = {
         blocks.Facts,
         blocks.Grid,
         blocks.Picture,
+        blocks.Prints,
         blocks.Branchings,
         blocks.Heading,
     )
@@ -43,6 +45,7 @@ def html_of(document: Document, charts: Sequence[Chart], paper: Paper) -> str:
     environment.tests["toned"] = lambda cell: isinstance(cell, Toned)
     environment.filters["kind"] = lambda block: _BLOCKS[type(block)]
     environment.filters["shares"] = share_words
+    environment.filters["base64"] = lambda content: base64.b64encode(content).decode()
     drawn = {chart.told.name: chart for chart in charts}
 
     def svg(picture: blocks.Picture) -> markupsafe.Markup:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -10,6 +11,7 @@ from wakerail.jobs import Job, NoteKept
 from wakerail.jobs.forgetting import empty
 from wakerail.planning.model import FamilyPlan
 from wakerail.report.job.material import Material, RunSeen
+from wakerail.report.job.photos import NotShown, Photo
 from wakerail.report.job.plain_words import cause_titles, found_in_plain_words, unplugged
 from wakerail.report.job.telling_isolation import isolation_told
 from wakerail_kit.clock import rfc3339
@@ -89,7 +91,7 @@ def report_of(
         closing="" if job.closed is None else job.closed.says,
         deeds=_deeds(job),
         parts=_parts(job),
-        files=[_file(note.what) for note in job.kept if isinstance(note.what, JobFileKept)],
+        files=_files(material),
         spent_s=job.spent_s,
         spent_by_stage_s={
             stage: sum(note.spent_s or 0.0 for note in notes if note.stage == stage)
@@ -131,6 +133,7 @@ def _deeds(job: Job) -> list[Deed]:
                 time=job.closed_at,
                 bench=job.bench,
                 event=_name(job.closed),
+                row=job.closed_row,
                 says=f"Closed: {job.closed.resolution}{causes}",
                 operator=job.closed.operator,
             )
@@ -147,6 +150,7 @@ def _deed(note: NoteKept, *, forgotten: bool) -> Deed:
         time=note.time,
         bench=note.bench,
         event=_name(what),
+        row=note.row,
         stage=getattr(what, "stage", ""),
         says=says,
         spent_s=what.spent_s if isinstance(what, JobNoted) else None,
@@ -176,17 +180,41 @@ def _said(what: JobNoted | JobPartUsed | JobFileKept | JobStageEntered | JobPaus
 
 
 def _parts(job: Job) -> list[PartUsed]:
-    counts: dict[str, int] = {}
+    used: dict[str, PartUsed] = {}
     for note in job.kept:
         if isinstance(note.what, JobPartUsed):
-            counts[note.what.part] = counts.get(note.what.part, 0) + note.what.count
-    return [PartUsed(part=part, count=count) for part, count in counts.items()]
+            before = used.get(note.what.part, PartUsed(part=note.what.part, count=0))
+            used[note.what.part] = PartUsed(
+                part=before.part, count=before.count + note.what.count, rows=[*before.rows, note.row]
+            )
+    return list(used.values())
 
 
-def _file(kept: JobFileKept) -> FileKept:
-    return FileKept(
-        name=kept.name, says=kept.says, size_bytes=kept.size_bytes, sha256=kept.sha256, removed=not kept.sha256
-    )
+def _files(material: Material) -> list[FileKept]:
+    """Return the files in the order in which they were kept; those that are shown are numbered in it."""
+    found: list[FileKept] = []
+    numbers = itertools.count(1)
+    for note in material.job.kept:
+        if not isinstance(what := note.what, JobFileKept):
+            continue
+        photo = material.photos.get(what.sha256)
+        found.append(
+            FileKept(
+                time=note.time,
+                stage=what.stage,
+                name=what.name,
+                says=what.says,
+                media_type=what.media_type,
+                size_bytes=what.size_bytes,
+                sha256=what.sha256,
+                row=note.row,
+                photo=next(numbers) if isinstance(photo, Photo) else None,
+                not_shown=photo.why if isinstance(photo, NotShown) else "",
+                lost=isinstance(photo, NotShown) and photo.lost,
+                removed=not what.sha256,
+            )
+        )
+    return found
 
 
 def _run(run: RunSeen) -> RunReported:

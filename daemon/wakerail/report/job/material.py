@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 import msgspec
 
 from wakerail.jobs import Job, JobBook
-from wakerail.journal import Entry, JournalReader, RunSummary
+from wakerail.journal import Entry, FileStore, JournalReader, RunSummary
 from wakerail.journal.records import PROMPT
 from wakerail.report.heat_record import HeatSeen
+from wakerail.report.job.photos import NotShown, Photo, photos_of
 from wakerail.report.run_trace import RunTrace, WatchSeen
 from wakerail_kit.events import PromptAnswered, read_event, type_of
 from wakerail_kit.messages import Event, Prompt, StepResult, Verdict
@@ -64,7 +65,8 @@ class Material:
     """All that a report is made from. ``runs`` are in the order in which they began; ``others`` are the shop's jobs.
 
     ``before`` is the boot that showed the fault first, or the first one of all; ``after`` the newest boot, if it is
-    another one. ``watches`` and ``heats`` are what these boots and all heats showed, by run.
+    another one. ``watches`` and ``heats`` are what these boots and all heats showed, by run; ``photos`` are the
+    pictures among the job's files, by their SHA-256.
     """
 
     job: Job
@@ -74,10 +76,15 @@ class Material:
     after: RunSeen | None = None
     watches: dict[str, WatchSeen] = field(default_factory=dict)
     heats: dict[str, HeatSeen] = field(default_factory=dict)
+    photos: Mapping[str, Photo | NotShown] = field(default_factory=dict)
 
 
-def read_material(reader: JournalReader, which: str, told: Callable[[str], object]) -> Material:
+def read_material(
+    reader: JournalReader, which: str, told: Callable[[str], object], files: FileStore | None = None
+) -> Material:
     """Read a job, named as ``JobBook.job`` takes it. ``told`` hears what is read just now, in a few words.
+
+    ``files`` is where the files of jobs are kept, None if nobody knows.
 
     Raises ConfigInvalid if there is none such, and what the reader raises.
     """
@@ -97,7 +104,8 @@ def read_material(reader: JournalReader, which: str, told: Callable[[str], objec
             heats[run.summary.run] = heat
         elif (watch := trace.seen()) is not None:
             watches[run.summary.run] = watch
-    return Material(job, runs, tuple(book.jobs()), before, after, watches, heats)
+    told("the photos")
+    return Material(job, runs, tuple(book.jobs()), before, after, watches, heats, photos_of(job, files))
 
 
 def boots_of(runs: Iterable[RunSeen]) -> tuple[RunSeen | None, RunSeen | None]:

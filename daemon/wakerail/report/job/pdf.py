@@ -19,6 +19,8 @@ from wakerail.report.job.blocks import (
     Heading,
     Picture,
     Points,
+    Print,
+    Prints,
     Section,
     Toned,
     Words,
@@ -30,6 +32,7 @@ from wakerail.report.job.pdf_pages import DEEP, INK, LACKING_SAID, SANS, SOFT, P
 from wakerail.report.job.pdf_tables import TONES, Tables
 from wakerail.report.job.pdf_tree import Tree
 
+_GAP_MM, _HIGHEST_PRINT_MM, _SCREEN_DPI = 6.0, 80.0, 96
 _RIGHT_TO_LEFT = {"R", "AL"}
 
 
@@ -59,6 +62,7 @@ class _Layout:
             Facts: self._tables.facts,
             Grid: self._tables.grid,
             Picture: self._picture,
+            Prints: self._prints,
             Branchings: Tree(pages).lay,
             Heading: self._heading,
         }
@@ -106,6 +110,8 @@ class _Layout:
         match block:
             case Picture():
                 return self._height_mm(block) + 16
+            case Prints(prints=prints):
+                return max(self._print_mm(photo)[1] for photo in prints[:2]) + 16
             case Grid(rows=rows):
                 return 14 + 7 * min(len(rows), 3)
             case Facts():
@@ -162,6 +168,37 @@ class _Layout:
         pages.image(image, x=pages.l_margin, w=pages.epw, alt_text=clean(f"{picture.title}. {picture.says}"))
         self.pages.say(f"{picture.title}.", 8.5, "B")
         self.pages.say(picture.says, 8.5, colour=SOFT, after_mm=4)
+
+    def _prints(self, block: Prints) -> None:
+        for first in range(0, len(block.prints), 2):
+            two = block.prints[first : first + 2]
+            self._row_of_prints(two)
+            for photo in two:
+                self.pages.say(f"{photo.title}. {photo.says}", 8.5)
+                self.pages.say(photo.where, 7.5, colour=SOFT, after_mm=1)
+            self.pages.ln(3)
+
+    def _row_of_prints(self, two: Sequence[Print]) -> None:
+        pages = self.pages
+        height_mm = max(self._print_mm(photo)[1] for photo in two)
+        pages.need(height_mm + 16)
+        top = pages.y
+        for place, photo in enumerate(two):
+            width, height = self._print_mm(photo)
+            left = pages.l_margin + place * (pages.epw + _GAP_MM) / 2
+            alt_text = clean(f"{photo.title}: {photo.says}")
+            pages.image(io.BytesIO(photo.jpeg), x=left, y=top, w=width, h=height, alt_text=alt_text)
+            pages.set_xy(left, top + height_mm + 0.8)
+            pages.set_font(SANS, "B", 8.5)
+            pages.set_text_color(*INK)
+            pages.cell(width, 4.5, photo.title)
+        pages.set_xy(pages.l_margin, top + height_mm + 6.5)
+
+    def _print_mm(self, photo: Print) -> tuple[float, float]:
+        """Return the width and height of a photo: half a page wide, unless it is high, or small on a screen, too."""
+        most_mm = (self.pages.epw - _GAP_MM) / 2
+        a_pixel_mm = min(most_mm / photo.width_px, _HIGHEST_PRINT_MM / photo.height_px, 25.4 / _SCREEN_DPI)
+        return photo.width_px * a_pixel_mm, photo.height_px * a_pixel_mm
 
 
 def _texts(document: Document) -> list[str]:

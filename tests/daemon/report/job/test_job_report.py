@@ -229,7 +229,7 @@ def blocks_of(report, name):
 
 
 def job_of(intake):
-    note = NoteKept("2026-11-27T09:00:00Z", "bench-1", JobPaused(job="j", why="a part"))
+    note = NoteKept("2026-11-27T09:00:00Z", "bench-1", 2, JobPaused(job="j", why="a part"))
     return Job("j", "f", intake, "2026-11-27T08:00:00Z", "bench-1", state=JobState.PAUSED, kept=(note,))
 
 

@@ -214,7 +214,7 @@ def test_a_charts_words_are_no_markup_either():
 def report_with(text):
     intake = Intake(symptom=text, serial=text, exposure=text, condition=text, keep=text, words=text)
     note = JobNoted(job="j", stage=JobStage.TRIAGE, text=text)
-    kept = (NoteKept("2026-11-27T09:00:00Z", "bench-1", note),)
+    kept = (NoteKept("2026-11-27T09:00:00Z", "bench-1", 2, note),)
     job = Job("j", "f", intake, "2026-11-27T08:00:00Z", "bench-1", kept=kept)
     return report_of(Material(job), plan=None, device="", charts=[], made=MADE, software_version="0")
 
