@@ -18,12 +18,13 @@ from wakerail.bench.interlocks import Presence, Wiring
 from wakerail.bus import Bus
 from wakerail.config import BenchConfig, InstrumentConfig
 from wakerail.heat_limits import heat_limits
+from wakerail.jobs.book import naming
 from wakerail.journal import Journal
 from wakerail_kit import topics
 from wakerail_kit.clock import Clock
 from wakerail_kit.errors import DeviceRefused, WakerailError
 from wakerail_kit.events import EventData, InterlockTripped, PromptAnswered, make_event
-from wakerail_kit.job_events import JobOpened
+from wakerail_kit.job_events import IsolationObserved, JobOpened
 from wakerail_kit.kinds import HEAT_SOURCE
 from wakerail_kit.messages import Event, Frame, Prompt, Status, Verdict
 
@@ -113,22 +114,28 @@ class Bench:
         self.bus.publish(topic, message, row=row)
         return row
 
-    async def record_job(self, job: str, data: EventData, *, run: str | None = None) -> Recorded:
-        """Keep an event of a job and then announce it. Raises, and announces nothing, if it could not be made durable.
+    async def record_job(self, job: str, happened: Sequence[EventData], *, after: int) -> list[Recorded] | None:
+        """Keep events of a job, all or none, and then announce them. ``after`` is the last row they were decided by.
 
-        ``run`` is the run in which it came about, if one did.
+        Return None, and keep nothing, if any bench wrote of the job after that row. Raises, and announces nothing, if
+        they could not be made durable.
         """
-        topic, event = self.job_event(job, data, run)
-        return self.announce(topic, event, await self._journal.append(topic, event))
+        events = [self.job_event(job, data)[1] for data in happened]
+        topic = topics.job(self.name, job)
+        rows = await self._journal.append_unless_later(topic, events, naming=naming(job), after=after)
+        if rows is None:
+            return None
+        return [self.announce(topic, event, row) for event, row in zip(events, rows, strict=True)]
 
     async def record_opening(self, data: JobOpened) -> Recorded | None:
         """Keep and announce that a job was opened, as ``record_job`` does; None if any bench opened one of its name."""
         topic, event = self.job_event(data.job, data)
-        row = await self._journal.append_first(topic, event, naming=f'"job":"{data.job}"')
+        row = await self._journal.append_first(topic, event, naming=naming(data.job))
         return None if row is None else self.announce(topic, event, row)
 
-    def job_event(self, job: str, data: EventData, run: str | None = None) -> tuple[str, Event]:
-        """Return the topic of a job's events, and an event for it."""
+    def job_event(self, job: str, data: EventData) -> tuple[str, Event]:
+        """Return the topic of a job's events, and an event for it; an observation belongs to the run that saw it."""
+        run = data.run if isinstance(data, IsolationObserved) else None
         event = make_event(data, clock=self.clock, bench=self.name, owner="job", subject=job, run=run)
         return topics.job(self.name, job), event
 

@@ -68,6 +68,17 @@ class Journal:
         record = record_of(topic, message, self._bench)
         return await self._writer.call(lambda database: _insert_first(database, record, naming))
 
+    async def append_unless_later(
+        self, topic: str, messages: Sequence[Message], *, naming: str, after: int
+    ) -> list[int] | None:
+        """Keep messages together and return their rows, unless a message after row ``after`` has the text ``naming``.
+
+        Return None, and keep nothing, if there is one of any bench: what these were decided by is no longer so. Raises
+        JournalUnavailable: none of them is in the journal.
+        """
+        records = [record_of(topic, message, self._bench) for message in messages]
+        return await self._writer.call(lambda database: _insert_unless_later(database, records, naming, after))
+
     def append_frame(self, frame: Frame, run: str | None = None) -> None:
         """Keep a frame, of a run if it belongs to one; durable about a second later.
 
@@ -123,6 +134,15 @@ class Journal:
 def _insert_first(database: Database, record: dict[str, str | None], naming: str) -> int | None:
     wanted = {"type": record["type"], "containing": schema.pattern(naming), "but": record["id"]}
     return None if database.execute(schema.LIKE_MESSAGE, wanted) else insert(database, record)
+
+
+def _insert_unless_later(
+    database: Database, records: Sequence[dict[str, str | None]], naming: str, after: int
+) -> list[int] | None:
+    wanted = {"containing": schema.pattern(naming), "after": after}
+    if database.execute(schema.LATER_MESSAGE, wanted):
+        return None
+    return [insert(database, record) for record in records]
 
 
 def _mark_sent(database: Database, rows: Sequence[int]) -> None:

@@ -103,6 +103,10 @@ class JournalReader:
             walks.append(self._walk(where, 0, None))
         return heapq.merge(*walks, key=lambda entry: entry.row)
 
+    def last_row(self) -> int:
+        """Return the row of the newest message of all benches, 0 if there is none."""
+        return int(self._select('coalesce(max("row"), 0) FROM messages', _Where())[0][0])
+
     def newest(self, count: int) -> list[Entry]:
         """Return the newest ``count`` messages, the oldest of them first."""
         return self._newest(_Where(bench=self._bench), count)[::-1]

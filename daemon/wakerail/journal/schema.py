@@ -61,6 +61,8 @@ ROW_OF_MESSAGE = 'SELECT "row" FROM messages WHERE id = :id'
 #: Holds for messages whose JSON has a text in it, in letters of any case; ``pattern`` makes the parameter.
 CONTAINING = "lower(payload) LIKE :containing ESCAPE '!'"
 LIKE_MESSAGE = f'SELECT "row" FROM messages WHERE type = :type AND {CONTAINING} AND id <> :but LIMIT 1'  # noqa: S608
+#: Its plan walks the few rows after that one, by their key.
+LATER_MESSAGE = f'SELECT "row" FROM messages WHERE "row" > :after AND {CONTAINING} LIMIT 1'  # noqa: S608
 
 REWRITE_MESSAGE = 'UPDATE messages SET payload = :payload WHERE "row" = :row'
 

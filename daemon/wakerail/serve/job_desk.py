@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Generic, NamedTuple, TypeVar
 
 import msgspec
 
@@ -46,10 +46,27 @@ _T = TypeVar("_T")
 _MOST_CAUSES = 2
 
 
+class Decided(NamedTuple, Generic[_T]):
+    """What is to be kept of a job, decided by what the journal holds, and what is answered then."""
+
+    job: str
+    events: Sequence[EventData]
+    answer: _T
+
+
+def workable(book: JobBook, which: str) -> Job:
+    """Return a job that may be worked on. Raises ConfigInvalid, in one line, if it is unknown or closed."""
+    job = book.job(which)
+    if job.state is JobState.CLOSED:
+        raise ConfigInvalid(f"job {job.name} is closed; `wakerail job resume {job.name}` opens it again")
+    return job
+
+
 class JobDesk:
     """Answers the requests about jobs. ``devices`` is the folder of device families with their plans.
 
-    Who writes to a job holds ``turn``: what was decided by a job's state is written before the next looks at it.
+    Who writes to a job holds ``turn``: within this daemon one waits for the other. Between the benches of a journal
+    nobody waits; see ``keep``.
     """
 
     def __init__(self, bench: Bench, journal: str, devices: Path) -> None:
@@ -71,10 +88,7 @@ class JobDesk:
 
     async def workable(self, which: str) -> Job:
         """Return a job that may be worked on. Raises ConfigInvalid, in one line, if it is unknown or closed."""
-        job = await self.read(lambda book: book.job(which))
-        if job.state is JobState.CLOSED:
-            raise ConfigInvalid(f"job {job.name} is closed; `wakerail job resume {job.name}` opens it again")
-        return job
+        return await self.read(lambda reader: workable(JobBook(reader), which))
 
     # --- opening and closing ---
 
@@ -87,7 +101,11 @@ class JobDesk:
         refuse_passcodes(**msgspec.structs.asdict(intake))
         async with self.turn:
             while True:
-                name = name_of(args.ticket) if args.ticket.strip() else next_name(await self.read(JobBook.names))
+                name = (
+                    name_of(args.ticket)
+                    if args.ticket.strip()
+                    else next_name(await self.read(lambda reader: JobBook(reader).names()))
+                )
                 data = JobOpened(job=name, family=args.family, intake=intake, operator=args.operator)
                 if await self._bench.record_opening(data) is not None:
                     return {"job": name}
@@ -97,18 +115,16 @@ class JobDesk:
 
     async def _close(self, args: CloseJob) -> dict[str, Any]:
         refuse_passcodes(says=args.says)
-        async with self.turn:
-            job = await self.workable(args.job)
+
+        def closed(job: Job) -> list[EventData]:
             if args.causes:
-                await asyncio.to_thread(self._check_causes, job, args)
-            data = JobClosed(
-                job=job.name,
-                resolution=args.resolution,
-                causes=args.causes,
-                says=args.says.strip(),
-                operator=args.operator,
-            )
-            return await self.recorded(job, data)
+                self._check_causes(job, args)
+            says, operator = args.says.strip(), args.operator
+            return [
+                JobClosed(job=job.name, resolution=args.resolution, causes=args.causes, says=says, operator=operator)
+            ]
+
+        return await self._kept(args.job, closed)
 
     def _check_causes(self, job: Job, args: CloseJob) -> None:
         if args.resolution is Resolution.NO_FAULT_FOUND:
@@ -129,41 +145,44 @@ class JobDesk:
 
     async def _pause(self, args: PauseJob) -> dict[str, Any]:
         refuse_passcodes(why=args.why)
-        async with self.turn:
-            job = await self.workable(args.job)
+
+        def paused(job: Job) -> list[EventData]:
             if job.state is JobState.PAUSED:
                 raise ConfigInvalid(f"job {job.name} is paused already; `wakerail job resume {job.name}` goes on")
-            return await self.recorded(job, JobPaused(job=job.name, why=args.why.strip(), operator=args.operator))
+            return [JobPaused(job=job.name, why=args.why.strip(), operator=args.operator)]
+
+        return await self._kept(args.job, paused)
 
     async def _resume(self, args: ResumeJob) -> dict[str, Any]:
-        async with self.turn:
-            job = await self.read(lambda book: book.job(args.job))
+        def resumed(reader: JournalReader) -> Decided[str]:
+            job = JobBook(reader).job(args.job)
             if job.state is JobState.OPEN and job.bench == self._bench.name:
                 raise ConfigInvalid(f"job {job.name} is open on {job.bench} already; nothing is to be resumed")
-            return await self.recorded(job, JobResumed(job=job.name, operator=args.operator))
+            return Decided(job.name, [JobResumed(job=job.name, operator=args.operator)], job.name)
+
+        return _answer(*await self.keep(resumed))
 
     # --- while it is worked on ---
 
     async def _stage(self, args: EnterStage) -> dict[str, Any]:
-        async with self.turn:
-            job = await self.workable(args.job)
-            return await self.recorded(job, JobStageEntered(job=job.name, stage=args.stage, operator=args.operator))
+        return await self._kept(
+            args.job, lambda job: [JobStageEntered(job=job.name, stage=args.stage, operator=args.operator)]
+        )
 
     async def _note(self, args: NoteJob) -> dict[str, Any]:
         text, part = args.text.strip(), args.part.strip()
         if not text and not part and args.spent_s is None:
             raise ConfigInvalid("nothing to note; give a text, the time that it took, or a part that was used")
         refuse_passcodes(text=text, part=part)
-        async with self.turn:
-            job = await self.workable(args.job)
-            stage = args.stage or job.stage
-            if part:
-                data = JobPartUsed(job=job.name, stage=stage, part=part, count=args.count, operator=args.operator)
-                answer = await self.recorded(job, data)
+
+        def noted(job: Job) -> list[EventData]:
+            common: dict[str, Any] = {"job": job.name, "stage": args.stage or job.stage, "operator": args.operator}
+            events: list[EventData] = [JobPartUsed(part=part, count=args.count, **common)] if part else []
             if text or args.spent_s is not None:
-                noted = JobNoted(job=job.name, stage=stage, text=text, spent_s=args.spent_s, operator=args.operator)
-                answer = await self.recorded(job, noted)
-            return answer
+                events.append(JobNoted(text=text, spent_s=args.spent_s, **common))
+            return events
+
+        return await self._kept(args.job, noted)
 
     # --- looking ---
 
@@ -172,10 +191,11 @@ class JobDesk:
         if args.state and args.state not in states:
             raise ConfigInvalid(f"no job is {args.state!r}; {nearest(args.state, states, 'states: ')}")
         state = JobState(args.state) if args.state else None
-        return [short(job) for job in await self.read(lambda book: book.jobs(state=state))]
+        return [short(job) for job in await self.read(lambda reader: JobBook(reader).jobs(state=state))]
 
     async def _show(self, args: ShowJob) -> dict[str, Any]:
-        def read(book: JobBook) -> dict[str, Any]:
+        def read(reader: JournalReader) -> dict[str, Any]:
+            book = JobBook(reader)
             job = book.job(args.job)
             return whole(job, book.runs_of(job.name))
 
@@ -183,16 +203,37 @@ class JobDesk:
 
     # --- how it is done ---
 
-    async def recorded(self, job: Job, data: EventData) -> dict[str, Any]:
-        """Keep an event of a job and announce it; return the answer."""
-        recorded = await self._bench.record_job(job.name, data)
-        return {"job": job.name, "row": recorded.row}
+    async def keep(self, decide: Callable[[JournalReader], Decided[_T]]) -> tuple[list[int], _T]:
+        """Keep and announce what is decided to have happened to a job; return its rows and the answer.
 
-    async def read(self, what: Callable[[JobBook], _T]) -> _T:
-        """Ask the book something, in a thread, so that the event loop never waits for the journal."""
+        It is decided in a thread by what the journal holds, and anew if another bench of the same journal wrote of the
+        job meanwhile: no job is closed twice, and nothing is numbered alike.
+        """
+        async with self.turn:
+            while True:
+                seen, decided = await self.read(lambda reader: (reader.last_row(), decide(reader)))
+                kept = await self._bench.record_job(decided.job, decided.events, after=seen)
+                if kept is not None:
+                    return [one.row for one in kept], decided.answer
+
+    async def _kept(self, which: str, happened: Callable[[Job], list[EventData]]) -> dict[str, Any]:
+        """Keep what happens to a job that may be worked on; return the answer."""
+
+        def decide(reader: JournalReader) -> Decided[str]:
+            job = workable(JobBook(reader), which)
+            return Decided(job.name, happened(job), job.name)
+
+        return _answer(*await self.keep(decide))
+
+    async def read(self, what: Callable[[JournalReader], _T]) -> _T:
+        """Ask the journal something, in a thread, so that the event loop never waits for it."""
 
         def read() -> _T:
             with JournalReader(self._journal) as reader:
-                return what(JobBook(reader))
+                return what(reader)
 
         return await asyncio.to_thread(read)
+
+
+def _answer(rows: list[int], job: str) -> dict[str, Any]:
+    return {"job": job, "row": rows[-1]}

@@ -13,8 +13,8 @@ from wakerail.bus import Requests
 from wakerail.jobs import Job, JobBook
 from wakerail.jobs.forgetting import Files, files_of, forgotten
 from wakerail.jobs.privacy import refuse_passcodes
-from wakerail.journal import FileStore, rewrite
-from wakerail.serve.job_desk import JobDesk
+from wakerail.journal import FileStore, JournalReader, rewrite
+from wakerail.serve.job_desk import Decided, JobDesk, workable
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.job_events import JobFileKept, JobForgotten
 from wakerail_kit.job_requests import MAX_FILE_BYTES, ForgetJob, KeepFile
@@ -46,20 +46,23 @@ class JobFiles:
     async def _keep(self, args: KeepFile) -> dict[str, Any]:
         files = self._store()
         _check_file(args)
-        async with self._desk.turn:
-            job = await self._desk.workable(args.job)
-            sha256 = await asyncio.to_thread(files.keep, args.content)  # durable before its event tells of it
+
+        def kept(reader: JournalReader) -> Decided[JobFileKept]:
+            job = workable(JobBook(reader), args.job)
             data = JobFileKept(
                 job=job.name,
                 stage=args.stage or job.stage,
-                sha256=sha256,
+                sha256=files.keep(args.content),  # durable before its event tells of it
                 name=args.name,
                 media_type=args.media_type,
                 size_bytes=len(args.content),
                 says=args.says.strip(),
                 operator=args.operator,
             )
-            return await self._desk.recorded(job, data) | {"sha256": sha256}
+            return Decided(job.name, [data], data)
+
+        rows, data = await self._desk.keep(kept)
+        return {"job": data.job, "row": rows[-1], "sha256": data.sha256}
 
     def _store(self) -> FileStore:
         if self._files is None:
@@ -72,7 +75,7 @@ class JobFiles:
         if not args.confirmed:
             raise ConfigInvalid("to forget cannot be undone; say that you mean it (`confirmed`)")
         async with self._desk.turn:
-            job, files = await self._desk.read(lambda book: self._files_of(book, args.job))
+            job, files = await self._desk.read(lambda reader: self._files_of(JobBook(reader), args.job))
             if runs := self._runs_of(job.name):
                 raise ConfigInvalid(f"job {job.name} has a run in progress ({runs[0]}); forget it once that has ended")
             # The files first: until their hashes are emptied they can be found, and all of it may be asked again.

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 import msgspec
 
-from wakerail.bench import Bench
 from wakerail.bus import Requests
+from wakerail.jobs import JobBook
 from wakerail.journal import JournalReader
-from wakerail.serve.job_desk import JobDesk
+from wakerail.serve.job_desk import Decided, JobDesk, workable
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.event_data import EventData
 from wakerail_kit.job_events import IsolationObserved, IsolationUndone, JobStage, JobStageEntered
@@ -36,12 +35,10 @@ _T = TypeVar("_T")
 class PlanDesk:
     """Answers the requests about isolations. ``devices`` is where the families' plans are.
 
-    It shares the turn of the desk for ``jobs``: no job is closed, and nothing else numbered, while an observation is.
+    It keeps what happens through the desk for ``jobs``: none is closed, and nothing numbered, while an observation is.
     """
 
-    def __init__(self, bench: Bench, journal: str, devices: Path, jobs: JobDesk) -> None:
-        self._bench = bench
-        self._journal = journal
+    def __init__(self, devices: Path, jobs: JobDesk) -> None:
         self._devices = devices
         self._jobs = jobs
 
@@ -54,34 +51,18 @@ class PlanDesk:
         requests.handle("plan-stats", self._stats)
 
     async def _advise(self, args: PlanAdvise) -> PlanAdvice:
-        async with self._jobs.turn:
-            name = (await self._jobs.workable(args.job)).name
-            answer, events = await self._read(lambda isolations: _advised(isolations, name, args.boots))
-            for event in events:
-                await self._bench.record_job(name, event)
-            return answer
+        _, answer = await self._jobs.keep(lambda reader: _advised(self._isolations(reader), args))
+        return answer
 
     async def _observe(self, args: PlanObserve) -> PlanObserved:
         if bool(args.said) == bool(args.run):
             raise ConfigInvalid("tell either what was `said` to be seen, or the `run` that saw it")
-        async with self._jobs.turn:
-            job = await self._jobs.workable(args.job)
-            name = job.name
-            events, says = await self._read(lambda isolations: _observed(isolations, name, args))
-            if events and job.stage in {JobStage.INTAKE, JobStage.TRIAGE}:
-                entered = JobStageEntered(job=name, stage=JobStage.ISOLATE, operator=args.operator)
-                await self._bench.record_job(name, entered)
-            for event in events:
-                await self._bench.record_job(name, event, run=event.run)
-            shown = next((one.certainty >= 0.5 for one in events if one.kind == "boot"), None)
-            return PlanObserved(numbers=[one.number for one in events], says=says, shown=shown)
+        _, answer = await self._jobs.keep(lambda reader: _observed(self._isolations(reader), args))
+        return answer
 
     async def _undo(self, args: PlanUndo) -> PlanObserved:
-        async with self._jobs.turn:
-            name = (await self._jobs.workable(args.job)).name
-            event, says = await self._read(lambda isolations: _undone(isolations, name, args))
-            await self._bench.record_job(name, event)
-            return PlanObserved(numbers=[event.number], says=says)
+        _, answer = await self._jobs.keep(lambda reader: _undone(self._isolations(reader), args))
+        return answer
 
     async def _what_if(self, args: PlanWhatIf) -> PlanAdvice:
         return (await self._read(lambda isolations: isolations.advice(args.job, args.boots, args.seen)))[0]
@@ -91,30 +72,39 @@ class PlanDesk:
 
     async def _read(self, what: Callable[[Isolations], _T]) -> _T:
         """Read and reckon in a thread, so that the event loop waits for neither."""
+        return await self._jobs.read(lambda reader: what(self._isolations(reader)))
 
-        def read() -> _T:
-            from wakerail.serve.isolations import Isolations  # noqa: PLC0415
+    def _isolations(self, reader: JournalReader) -> Isolations:
+        from wakerail.serve.isolations import Isolations  # noqa: PLC0415
 
-            with JournalReader(self._journal) as reader:
-                return what(Isolations(reader, self._devices))
-
-        return await asyncio.to_thread(read)
+        return Isolations(reader, self._devices)
 
 
-def _advised(isolations: Isolations, job: str, boots: int) -> tuple[PlanAdvice, list[EventData]]:
+def _advised(isolations: Isolations, args: PlanAdvise) -> Decided[PlanAdvice]:
     """Return advice, and the events that keep it as far as they are new."""
     from wakerail.jobs.plan_answers import advised, ended  # noqa: PLC0415
 
-    answer, found = isolations.advice(job, boots)
+    name = workable(JobBook(isolations.reader), args.job).name
+    answer, found = isolations.advice(name, args.boots)
     advice, end = advised(answer), ended(answer)
     events: list[EventData] = [] if found.advice and found.advice[-1] == advice else [advice]
     if end is not None and found.ended != end:
         events.append(end)
-    return answer, events
+    return Decided(name, events, answer)
 
 
-def _observed(isolations: Isolations, job: str, args: PlanObserve) -> tuple[list[IsolationObserved], str]:
+def _observed(isolations: Isolations, args: PlanObserve) -> Decided[PlanObserved]:
     """Return the events of what was seen, each of which can be, and what it is worth."""
+    job = workable(JobBook(isolations.reader), args.job)
+    seen, says = _seen(isolations, job.name, args)
+    events: list[EventData] = [*seen]
+    if seen and job.stage in {JobStage.INTAKE, JobStage.TRIAGE}:
+        events.insert(0, JobStageEntered(job=job.name, stage=JobStage.ISOLATE, operator=args.operator))
+    shown = next((one.certainty >= 0.5 for one in seen if one.kind == "boot"), None)
+    return Decided(job.name, events, PlanObserved(numbers=[one.number for one in seen], says=says, shown=shown))
+
+
+def _seen(isolations: Isolations, job: str, args: PlanObserve) -> tuple[list[IsolationObserved], str]:
     from wakerail.jobs.isolation import BOOT  # noqa: PLC0415
     from wakerail.planning.said import read_observation  # noqa: PLC0415
 
@@ -134,9 +124,11 @@ def _observed(isolations: Isolations, job: str, args: PlanObserve) -> tuple[list
     return events, " ".join(event.says for event in events) or worth.says
 
 
-def _undone(isolations: Isolations, job: str, args: PlanUndo) -> tuple[IsolationUndone, str]:
-    isolation, _ = isolations.isolation(job)
+def _undone(isolations: Isolations, args: PlanUndo) -> Decided[PlanObserved]:
+    name = workable(JobBook(isolations.reader), args.job).name
+    isolation, _ = isolations.isolation(name)
     number = isolation.number_of(args.number)
     (event,) = [one for one in isolation.seen if one.number == number]
     says = f"Observation {number} counts no more: {event.says}"
-    return IsolationUndone(job=job, number=number, operator=args.operator), says
+    undone = IsolationUndone(job=name, number=number, operator=args.operator)
+    return Decided(name, [undone], PlanObserved(numbers=[number], says=says))

@@ -82,7 +82,7 @@ async def serve(
         bench = Bench(config, clock, bus, journal, standing)
         jobs = JobDesk(bench, config.journal, config.devices)
         jobs.handle(requests)
-        PlanDesk(bench, config.journal, config.devices, jobs).handle(requests)
+        PlanDesk(config.devices, jobs).handle(requests)
         runs = Runs(bench, config.sequences, JournalHistory(config.journal), jobs)
         runs.handle(requests)
         JobFiles(bench, jobs, config.journal, config.files, runs.of_job).handle(requests)

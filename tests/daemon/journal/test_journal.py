@@ -286,3 +286,24 @@ async def test_health_names_a_write_that_hangs(path, clock, samples):
         gate.set()
         await hanging
         assert journal.health == "written and durable"
+
+
+async def test_what_was_decided_by_an_older_state_is_not_kept(url, clock, samples):
+    """Of two benches, whichever writes first; what names something else, or came before, keeps nothing out."""
+    async with (
+        await Journal.open(url, bench="bench-1", clock=clock) as first,
+        await Journal.open(url, bench="bench-2", clock=clock) as second,
+    ):
+        before = await first.append("a", samples.started("run-1"))
+        pair = [samples.event("run-2"), samples.event("run-2")]
+        rows = await second.append_unless_later("b", pair, naming='"job":"j-1"', after=before)
+        assert rows is not None
+        assert before < rows[0] < rows[1]
+        later = await second.append("a", samples.started("run-3"))
+        wanted = [samples.event("run-4")]
+        assert await first.append_unless_later("b", wanted, naming='"job":"j-1"', after=before) is None
+        assert await first.append_unless_later("b", wanted, naming='"job":"j-10"', after=before) == [later + 1]
+        assert await first.append_unless_later("b", [], naming='"job":"j-1"', after=later) == []
+    with JournalReader(url) as reader:
+        assert reader.last_row() == later + 1
+        assert [entry.row for entry in reader.messages()] == [before, *rows, later, later + 1]

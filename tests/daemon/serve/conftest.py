@@ -18,6 +18,7 @@ from wakerail.config import BenchConfig, shipped
 from wakerail.journal import Journal
 from wakerail.serve.job_desk import JobDesk
 from wakerail.serve.job_files import JobFiles
+from wakerail.serve.plan_desk import PlanDesk
 from wakerail_kit import topics
 from wakerail_kit.clock import SimulatedClock
 from wakerail_kit.errors import WakerailError
@@ -94,6 +95,7 @@ def _desks(url: str, tmp_path: Path) -> OpenDesk:
             bench_ = Bench(config, clock, bus, journal)
             desk = JobDesk(bench_, url, devices)
             desk.handle(requests)
+            PlanDesk(devices, desk).handle(requests)
             JobFiles(bench_, desk, url, config.files, lambda job: running.get(job, [])).handle(requests)
             yield Desk(bench, requests, bus, clock, running)
 
