@@ -34,9 +34,14 @@ _AT_ONCE = 32
 
 
 class Requests:
-    """Carries out what is asked on ``ask/<verb>``, each request once however often it is delivered."""
+    """Carries out what is asked on ``ask/<verb>``, each request once however often it is delivered.
 
-    def __init__(self) -> None:
+    ``admit`` sees all that is asked before anything else does, and returns it as it is taken in; it raises
+    ConfigInvalid for what must not come in.
+    """
+
+    def __init__(self, admit: Callable[[Any], Any] = lambda asked: asked) -> None:
+        self._admit = admit
         self._handlers: dict[str, Handler] = {}
         self._carried_out: OrderedDict[tuple[str, str], asyncio.Task[Answer]] = OrderedDict()
         self._running = 0
@@ -101,10 +106,12 @@ class Requests:
         try:
             checked = msgspec.convert(args, ASK_VERBS[verb])
         except msgspec.ValidationError as error:
+            self._admit(args)  # first of all: what is wrong with an argument may repeat it
             raise ConfigInvalid(f"bad arguments for {verb!r}: {_words(error)}") from error
+        admitted = self._admit(checked)
         self._running += 1
         try:
-            return await handler(checked)
+            return await handler(admitted)
         finally:
             self._running -= 1
 

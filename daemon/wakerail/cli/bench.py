@@ -16,6 +16,7 @@ from rich.table import Table
 
 from wakerail.cli.options import AsJson, Config, config_file, place, served_bench
 from wakerail.heat_limits import HEAT_LIMITS
+from wakerail.serve.admission import admitted
 from wakerail_kit.clock import RealClock
 from wakerail_kit.errors import ConfigInvalid, WakerailError
 from wakerail_kit.kinds import HEAT_SOURCE
@@ -200,13 +201,14 @@ def present(
 
 async def ask(config: Path | None, verb: str, args: msgspec.Struct, timeout_s: float = 5.0) -> Answer:
     """Ask the daemon of a configuration for something. Raises what it refuses as ConfigInvalid or WakerailError."""
+    args = admitted(args)  # before anybody else hears of it
     async with served_bench(config) as client:
         return await ask_over(client, verb, args, timeout_s)
 
 
 async def ask_over(client: BusClient, verb: str, args: msgspec.Struct, timeout_s: float = 5.0) -> Answer:
     """Ask over a connection that is there; a refusal becomes the error that gives its exit code, as ``ask`` has it."""
-    answer = await client.ask(verb, args, timeout_s)
+    answer = await client.ask(verb, admitted(args), timeout_s)
     if answer.ok:
         return answer
     if answer.exit_code == 2:

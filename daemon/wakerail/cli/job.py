@@ -158,7 +158,6 @@ def note(
         spent_s = parse_quantity(spent, "s") if spent else None
     except UnitInvalid as wrong:
         raise ConfigInvalid(f"--spent: {wrong}") from None
-    refuse_passcodes(text=text, part=part)
     request = NoteJob(
         job=which,
         text=text,
@@ -232,7 +231,6 @@ def pause(
     as_json: AsJson = False,
 ) -> None:
     """Let a job wait, for a part or for another day."""
-    refuse_passcodes(why=why)
     request = PauseJob(job=which, why=why, operator=operator or getpass.getuser())
     _do(config, "job-pause", request, as_json=as_json, told=lambda answer: f"job {answer['job']} is paused")
 
@@ -257,7 +255,6 @@ def close(
     as_json: AsJson = False,
 ) -> None:
     """Close a job. The causes that are named teach the next plans of the family."""
-    refuse_passcodes(says=says)
     request = CloseJob(
         job=which, resolution=resolution, causes=cause or [], says=says, operator=operator or getpass.getuser()
     )

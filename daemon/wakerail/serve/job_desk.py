@@ -14,7 +14,6 @@ from wakerail.bus import Requests
 from wakerail.family_plans import load_family_plans
 from wakerail.jobs import Job, JobBook, JobState
 from wakerail.jobs.names import name_of, next_name
-from wakerail.jobs.privacy import refuse_passcodes
 from wakerail.jobs.telling import short, whole
 from wakerail.journal import JournalReader
 from wakerail_kit.errors import ConfigInvalid
@@ -98,7 +97,6 @@ class JobDesk:
         if not args.symptom.strip():
             raise ConfigInvalid("symptom: is empty; say what the device does, in words of your own")
         intake = msgspec.convert(args, Intake, from_attributes=True)
-        refuse_passcodes(**msgspec.structs.asdict(intake))
         async with self.turn:
             while True:
                 name = (
@@ -114,8 +112,6 @@ class JobDesk:
                     raise ConfigInvalid(f"{says}, and `wakerail job resume {name}` opens a closed one again")
 
     async def _close(self, args: CloseJob) -> dict[str, Any]:
-        refuse_passcodes(says=args.says)
-
         def closed(job: Job) -> list[EventData]:
             if args.causes:
                 self._check_causes(job, args)
@@ -144,8 +140,6 @@ class JobDesk:
             )
 
     async def _pause(self, args: PauseJob) -> dict[str, Any]:
-        refuse_passcodes(why=args.why)
-
         def paused(job: Job) -> list[EventData]:
             if job.state is JobState.PAUSED:
                 raise ConfigInvalid(f"job {job.name} is paused already; `wakerail job resume {job.name}` goes on")
@@ -173,7 +167,6 @@ class JobDesk:
         text, part = args.text.strip(), args.part.strip()
         if not text and not part and args.spent_s is None:
             raise ConfigInvalid("nothing to note; give a text, the time that it took, or a part that was used")
-        refuse_passcodes(text=text, part=part)
 
         def noted(job: Job) -> list[EventData]:
             common: dict[str, Any] = {"job": job.name, "stage": args.stage or job.stage, "operator": args.operator}

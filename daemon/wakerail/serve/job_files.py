@@ -12,7 +12,6 @@ from wakerail.bench import Bench
 from wakerail.bus import Requests
 from wakerail.jobs import Job, JobBook
 from wakerail.jobs.forgetting import Files, files_of, forgotten
-from wakerail.jobs.privacy import refuse_passcodes
 from wakerail.journal import FileStore, JournalReader, rewrite
 from wakerail.serve.job_desk import Decided, JobDesk, workable
 from wakerail_kit.errors import ConfigInvalid
@@ -107,7 +106,6 @@ class JobFiles:
 
 
 def _check_file(args: KeepFile) -> None:
-    refuse_passcodes(name=args.name, says=args.says)
     if not _FILE_NAME.match(args.name) or args.name.startswith("."):
         raise ConfigInvalid("name: is no file's name; without folders, at most 200 characters, like 'board.jpg'")
     if not _MEDIA_TYPE.match(args.media_type):

@@ -10,7 +10,6 @@ import structlog
 
 from wakerail.bench import Bench
 from wakerail.bus import Requests
-from wakerail.jobs.privacy import refuse_passcodes
 from wakerail_kit.errors import ConfigInvalid, DeviceRefused
 from wakerail_kit.hints import nearest
 from wakerail_kit.messages import (
@@ -109,7 +108,6 @@ class Runs:
         self._of(args.run).abort(args.why)
 
     async def _confirm(self, args: AnswerPrompt) -> None:
-        refuse_passcodes(note=args.note)
         run = self._of(args.run)
         run.answer(args.prompt, args.confirmed, choice=args.choice, note=args.note, person=args.person)
 

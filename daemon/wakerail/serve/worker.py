@@ -17,6 +17,7 @@ from wakerail.bench import Bench
 from wakerail.bus import Bus, EmbeddedBroker, Mirror, Requests
 from wakerail.config import BenchConfig, load_place
 from wakerail.journal import Journal, JournalUnavailable
+from wakerail.serve.admission import admitted
 from wakerail.serve.by_hand import SafeByHand
 from wakerail.serve.child import STOP_SIGNALS
 from wakerail.serve.history import JournalHistory
@@ -77,7 +78,7 @@ async def serve(
         recording = asyncio.create_task(_record(journal, notes, clock, lifeline), name="records the last death")
         stack.push_async_callback(_end, recording)
 
-        bus, requests = Bus(), Requests()
+        bus, requests = Bus(), Requests(admit=admitted)
         standing = await asyncio.to_thread(standing_trips, config.journal, config.name)
         bench = Bench(config, clock, bus, journal, standing)
         jobs = JobDesk(bench, config.journal, config.devices)

@@ -10,7 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wakerail.jobs.privacy import looks_like_passcode, refuse_passcodes
+from wakerail.serve.admission import admitted
 from wakerail_kit.errors import ConfigInvalid
+from wakerail_kit.job_requests import KeepFile
+from wakerail_kit.messages import AbortRun, AnswerPrompt, CoolRun, MakeSafe, ResetInterlock, RunSequence
+from wakerail_kit.plan_requests import PlanObserve, PlanWhatIf
 
 TOLD = [
     "code: 4711",
@@ -62,6 +66,34 @@ TOLD = [
     "PIN: 12 34",
     "pin4711",
     "passcode of the device is swordfish",
+    "passcode_4711.jpg",
+    "pin-4711.jpg",
+    "unlock_code_0000.png",
+    "20261127 is the PIN",
+    "4711 unlocks it",
+    "1234 opens the phone",
+    "enter 4711 to get in",
+    "log in with 471147",
+    "credentials: anna/tango",
+    "Passwort: Schwertfisch",
+    "Passwort ist 4711",
+    "Das Kennwort lautet tango7",
+    "Sperrcode 4711",
+    "Entsperrmuster: 1-2-5-8",
+    "mot de passe : espadon",
+    "le code de déverrouillage est 4711",
+    "contraseña: pezespada",
+    "código de desbloqueo 4711",
+    "senha: 4711",
+    "codice di sblocco 4711",
+    "wachtwoord is 4711x",
+    "hasło: miecznik",
+    "lösenord: svärdfisk",
+    "şifre 471100",
+    "пароль: рыба",
+    "密码：4711",
+    "パスワードは tango",
+    "비밀번호: 4711",
 ]
 
 HARMLESS = [
@@ -116,6 +148,21 @@ HARMLESS = [
     "pin 2 to ground: 1200 Ohm",
     "pin 4 measures 3850 mV",
     "password for the scanner is unknown",
+    "IMG-20261127-pin.jpg",
+    "20261127_pin_header.jpg",
+    "board_4711_rev2.jpg",
+    "replaced by type 1206",
+    "fuse 0402 opens when warm",
+    "Passwort unbekannt",
+    "Passwort: unbekannt",
+    "mot de passe oublié",
+    "contraseña desconocida",
+    "login works again",
+    "credentials are with the customer",
+    "muster test 4711",
+    "enter 3850 mV",
+    "lock screen, 14:05:33, 3.85 V",
+    "parola on the label",
 ]
 
 
@@ -138,7 +185,59 @@ def test_the_refusal_names_the_field_and_does_not_repeat_it():
     assert "swordfish" not in line
 
 
-KEYWORDS = re.compile(r"pass|pin|puk|pw|code|lock|pattern|swipe|draw", re.IGNORECASE)
+KEYWORDS = re.compile(
+    r"pass|pin|puk|pw|code|kod|lock|pattern|swipe|draw|cred|enter|key|log|get|open|wort|sperr|zahl|wacht|ord|mot|sch|contra"
+    r"|c[oó]d|patr|padr|senh|parol|has|hes|jel|loz|ges|[sş]if|sala|[^\x00-\u024f]",
+    re.IGNORECASE,
+)
+WHERE = st.sampled_from(
+    ["pin 3 of J4", "pins 4711 and 12", "TP12", "the port", "connector 2231", "U1402", "pin 24, 25 and 26"]
+)
+WHAT = st.sampled_from(
+    [
+        "measures",
+        "was",
+        "draws",
+        "leaks to ground,",
+        "corroded; cleaned, then",
+        "bridged, after heat",
+        "at rest",
+        "pattern:",
+    ]
+)
+HOW_MUCH = st.builds(
+    "{:g} {}".format, st.floats(0.001, 99999).map(lambda value: float(f"{value:.4g}")),
+    st.sampled_from(["mV", "V", "mA", "A", "Ohm", "kOhm", "s", "ms", "°C", "min"]),
+)  # fmt: skip
+PARTS = st.sampled_from(
+    [
+        "display flex",
+        "scanner 1502",
+        "keypad",
+        "pin header",
+        "screen lock key",
+        "code reader",
+        "battery 38-4411-02",
+        "unlock lever",
+    ]
+)
+DONE = st.sampled_from(
+    ["unplugged", "replaced", "reseated", "swapped for another", "cleaned", "removed", "tested: passed"]
+)
+TIMES = st.sampled_from(
+    ["", " at 14:05", " on 2026-11-27", " (3 of 12 boots)", ", photo 20261127_140533.jpg", ", see run 0b2f-4711"]
+)
+NOTES = st.one_of(
+    st.builds("{} {} {}{}.".format, WHERE, WHAT, HOW_MUCH, TIMES),
+    st.builds("{} {}{}; boots {} later.".format, PARTS, DONE, TIMES, HOW_MUCH),
+    st.builds("Restarts every {}, {} {}{}".format, HOW_MUCH, PARTS, DONE, TIMES),
+)
+
+
+@settings(max_examples=150)
+@given(st.lists(NOTES, min_size=1, max_size=3).map(" ".join))
+def test_an_ordinary_note_is_not_refused(note):
+    assert not looks_like_passcode(note)
 
 
 @settings(max_examples=60)
@@ -146,6 +245,32 @@ KEYWORDS = re.compile(r"pass|pin|puk|pw|code|lock|pattern|swipe|draw", re.IGNORE
 def test_a_text_without_a_word_for_a_secret_is_never_refused(text):
     plain = KEYWORDS.sub("", unicodedata.normalize("NFKC", text))
     assert KEYWORDS.search(plain) or not looks_like_passcode(plain)
+
+
+def test_every_text_of_a_request_is_looked_at_and_what_ends_something_is_not_refused():
+    secret = "the PIN is 4711"
+    for request in (
+        RunSequence(sequence="rail-check", inputs={"rail": secret}),
+        RunSequence(sequence="rail-check", inputs={secret: "x"}),
+        RunSequence(sequence="rail-check", operator=secret),
+        PlanObserve(job="t-1", said=secret),
+        PlanObserve(job="t-1", run="r", done=["scanner", secret]),
+        PlanWhatIf(job="t-1", seen=[secret]),
+        KeepFile(job="t-1", name="pin_4711.jpg", media_type="image/jpeg", content=b"x"),
+        AnswerPrompt(run="r", prompt="p", choice=secret),
+        ResetInterlock(instrument="plate", operator=secret),
+        {"job": "t-1", "unknown": [{"deep": secret}]},
+        {secret: 1},
+    ):
+        with pytest.raises(ConfigInvalid) as refused:
+            admitted(request)
+        assert "4711" not in str(refused.value)
+        assert "it looks like a passcode" in str(refused.value)
+    assert admitted(AbortRun(run="r-1", why=secret)) == AbortRun(run="r-1")
+    assert admitted(CoolRun(run="r-1", operator=secret)) == CoolRun(run="r-1")
+    assert admitted(MakeSafe(why=secret)) == MakeSafe()
+    photo = KeepFile(job="t-1", name="port.jpg", media_type="image/jpeg", content=b"passcode 4711")
+    assert admitted(photo) is photo
 
 
 @settings(max_examples=60)

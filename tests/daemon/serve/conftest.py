@@ -16,6 +16,7 @@ from wakerail.bench import Bench
 from wakerail.bus import Bus, Requests
 from wakerail.config import BenchConfig, shipped
 from wakerail.journal import Journal
+from wakerail.serve.admission import admitted
 from wakerail.serve.job_desk import JobDesk
 from wakerail.serve.job_files import JobFiles
 from wakerail.serve.plan_desk import PlanDesk
@@ -89,7 +90,7 @@ def _desks(url: str, tmp_path: Path) -> OpenDesk:
             families=load_families(devices),
             instruments=(),
         )
-        bus, requests = Bus(), Requests()
+        bus, requests = Bus(), Requests(admit=admitted)
         running: dict[str, list[str]] = {}
         async with await Journal.open(url, bench=bench, clock=clock) as journal:
             bench_ = Bench(config, clock, bus, journal)

@@ -121,6 +121,17 @@ OPEN = {"family": "fenmoor-t3", "symptom": "restarts"}
         ("job-close", {"job": "t-114", "resolution": "repaired", "causes": ["display"] * 2}, "one is named twice"),
         ("job-close", {"job": "t-114", "resolution": "no-fault-found", "causes": ["display"]}, "names no cause"),
         ("job-close", {"job": "t-114", "resolution": "repaired", "says": "PIN 4711"}, "says: it looks like a passcode"),
+        (
+            "job-keep",
+            {"job": "t-114", "name": "pin_4711.png", "media_type": "a/b", "content": "eA=="},
+            "name: it looks",
+        ),
+        ("job-stage", {"job": "t-114", "stage": "PIN 4711"}, "stage: it looks like a passcode"),
+        ("job-note", {"job": "t-114", "text": "x", "operator": "PIN 4711"}, "operator: it looks like a passcode"),
+        ("job-resume", {"job": "the PIN is 4711"}, "job: it looks like a passcode"),
+        ("plan-observe", {"job": "t-114", "said": "Passwort: hunter2"}, "said: it looks like a passcode"),
+        ("plan-observe", {"job": "t-114", "run": "x", "done": ["PIN 4711"]}, "done: it looks like a passcode"),
+        ("plan-whatif", {"job": "t-114", "seen": ["PIN 4711"]}, "seen: it looks like a passcode"),
         ("job-list", {"state": "opened"}, "no job is 'opened'; did you mean 'open'?"),
         ("job-show", {"job": "t-141"}, "no job 't-141'"),
         ("job-keep", {"job": "t-114", "name": "a/b", "media_type": "image/png", "content": "eA=="}, "no file's name"),
@@ -135,7 +146,7 @@ OPEN = {"family": "fenmoor-t3", "symptom": "restarts"}
         ("job-forget", {"job": "t-141", "confirmed": True}, "no job 't-141'"),
     ],
 )
-async def test_what_cannot_be_is_refused_in_one_line_and_nothing_is_kept(sqlite_desk, path, verb, args, says):
+async def test_what_cannot_be_is_refused_in_one_line_and_nothing_is_kept(sqlite_desk, path, verb, args, says, capfd):
     async with sqlite_desk() as ask:
         await ask.opens("T-114")
         await ask.opens("T-9")
@@ -146,5 +157,6 @@ async def test_what_cannot_be_is_refused_in_one_line_and_nothing_is_kept(sqlite_
         assert says in str(refused.value)
         assert not any(secret in str(refused.value) for secret in ("4711", "hunter2", "0000"))
         assert len(ask.announced) == before
+    assert not any(secret in said for said in capfd.readouterr() for secret in ("4711", "hunter2", "0000"))
     with JournalReader(path) as reader:
         assert len(list(reader.messages())) == before
