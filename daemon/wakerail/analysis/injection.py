@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from wakerail_kit.messages import Measurement
 from wakerail_kit.outcome import Finding, Outcome
@@ -12,6 +13,15 @@ from wakerail_kit.units import human
 
 #: What a supply may measure above what was set: its own error and noise (common practice, no source).
 _GRACE, _GRACE_V, _GRACE_A, _GRACE_W = 1.05, 0.02, 0.02, 0.02
+
+
+class Beyond(NamedTuple):
+    """What of a reading is more than was set or allowed, in words and numbers (``unit`` is UCUM)."""
+
+    says: str
+    value: float
+    limit: float
+    unit: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,15 +47,18 @@ class Injected:
             )
         return ""
 
-    def beyond(self, voltage_v: float, current_a: float, most_w: float) -> str:
-        """Return what of a reading is more than was set or allowed; empty if nothing is."""
+    def beyond(self, voltage_v: float, current_a: float, most_w: float) -> Beyond | None:
+        """Return what of a reading is more than was set or allowed; None if nothing is."""
         if voltage_v > self.volts_v * _GRACE + _GRACE_V:
-            return f"{human(voltage_v, 'V')} at the output, above the {human(self.volts_v, 'V')} that was set"
+            says = f"{human(voltage_v, 'V')} at the output, above the {human(self.volts_v, 'V')} that was set"
+            return Beyond(says, voltage_v, self.volts_v, "V")
         if current_a > self.limit_a * _GRACE + _GRACE_A:
-            return f"{human(current_a, 'A')} at the output, above the limit of {human(self.limit_a, 'A')}"
-        if voltage_v * current_a > most_w * _GRACE + _GRACE_W:
-            return f"{human(voltage_v * current_a, 'W')} at the output, above the {human(most_w, 'W')} allowed"
-        return ""
+            says = f"{human(current_a, 'A')} at the output, above the limit of {human(self.limit_a, 'A')}"
+            return Beyond(says, current_a, self.limit_a, "A")
+        if (power_w := voltage_v * current_a) > most_w * _GRACE + _GRACE_W:
+            says = f"{human(power_w, 'W')} at the output, above the {human(most_w, 'W')} allowed"
+            return Beyond(says, power_w, most_w, "W")
+        return None
 
 
 @dataclass(frozen=True, slots=True)

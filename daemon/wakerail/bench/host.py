@@ -8,7 +8,8 @@ import threading
 from collections.abc import Callable
 from typing import Any, Protocol
 
-from wakerail.bench.interlocks import PULL_ITS_PLUG, Presence, Trip, Wiring, keeper_for
+from wakerail.analysis.injection import Injected
+from wakerail.bench.interlocks import PULL_ITS_PLUG, Allowance, Most, Presence, Trip, Wiring, keeper_for
 from wakerail.bench.lane import Lane
 from wakerail.config import InstrumentConfig
 from wakerail_kit.clock import Clock
@@ -67,7 +68,8 @@ class InstrumentHost:
         self._clock = clock
         self._output = output
         self._loop = asyncio.get_running_loop()
-        keeper = keeper_for(self.kind, config.limits, presence or Presence(0.0), wiring)
+        self._allowance = Allowance()
+        keeper = keeper_for(self.kind, config.limits, presence or Presence(0.0), wiring, self._allowance)
         if standing is not None:
             keeper.stand(Trip(standing.interlock, standing.says, standing.value, standing.limit, standing.unit))
         self._lane = Lane(config, bench, clock, keeper, self)
@@ -98,7 +100,15 @@ class InstrumentHost:
 
     @claimed_by.setter
     def claimed_by(self, run: str | None) -> None:
+        self._allowance.most = None  # it is the run's that had it
         self._lane.claimed_by = run
+
+    def allow(self, most: Injected, power_w: float) -> None:
+        """Let no more be set, nor be measured while the output is on, for as long as the run that has it has it.
+
+        Above it a setting is refused, and a reading trips: the output is off before anybody else sees that reading.
+        """
+        self._allowance.most = Most(most, power_w)
 
     def start(self) -> None:
         """Start the I/O thread; the instrument connects, and reconnects, by itself."""

@@ -10,6 +10,7 @@ from contextlib import AbstractContextManager
 from typing import Protocol
 
 from wakerail.analysis.cadence import Cadence
+from wakerail.analysis.injection import Injected
 from wakerail.analysis.known_good import KnownGood
 from wakerail.bus import Bus
 from wakerail_kit.clock import Clock
@@ -54,6 +55,10 @@ class InstrumentAccess(Protocol):
     def state(self) -> InstrumentState: ...
     @property
     def words(self) -> str: ...
+
+    def allow(self, most: Injected, power_w: float) -> None:
+        """Let no more come out of a supply for as long as the run that has it has it: an interlock sees to that."""
+        ...
 
     async def apply(self, setting: str, value: float | bool, *, run: str | None) -> None:
         """Apply one setting of the kind, in the setting's own unit.

@@ -30,6 +30,7 @@
                   limit: <amount>, for: <time>}
       - survey:  {<role of a multimeter>: <connector of the device family>, unpowered: <role of a supply>}
         only_if_failed: <name of an earlier test>  that failure then stands unless a check after it passes
+        after_failure: go-on                       of a check: the failure stands, and the run goes on
     finally:  settings that switch nothing on, and waits
 
 An amount is a quantity (``5 mA``), an input (``$volts``) or a share of one (``50 % of $volts``).
@@ -80,7 +81,7 @@ _READERS: Mapping[str, Callable[[Section, Finding | None, Scope], Action]] = {
     "wait": lambda section, _failed, scope: wait.read(section, scope),
     "watch": lambda section, _failed, scope: watch.read(section, scope),
 }
-_STEP_KEYS = ("title", "failed", "only_if_failed")
+_STEP_KEYS = ("title", "failed", "only_if_failed", "after_failure")
 #: Units that an input may have, by the first that its default fits. No bare kelvin: it would pass for a temperature.
 _INPUT_UNITS = ("V", "A", "s", "Cel", "Ohm", "W", "J", "C", "Hz", "K/s", "%", "1")
 
@@ -221,15 +222,19 @@ def _step(section: Section, scope: Scope) -> Step:
     after = section.text("only_if_failed", "")
     if "only_if_failed" in section and after not in scope.tests:
         section.note("only_if_failed", f"no earlier test is called {after!r}; {nearest(after, scope.tests)}")
+    goes_on = "after_failure" in section
+    section.text("after_failure", "go-on", one_of=["go-on"])
     action = _action(section, scope, failed)
     if action is None:
         return Step(prompt.AskPerson(""), title, None)
+    if goes_on and not action.checks:
+        section.note("after_failure", f"a step of the verb {action.verb!r} cannot fail; leave 'after_failure' out")
     if failed is not None and action.verb not in {"measure", "test"}:
         why = "names its own findings" if action.checks else "cannot fail"
         section.note("failed", f"a step of the verb {action.verb!r} {why}; leave 'failed' out")
     if action.known_as:
         scope.tests.append(action.known_as)
-    return Step(action, title, after or None)
+    return Step(action, title, after or None, goes_on)
 
 
 def _finally_step(section: Section, scope: Scope) -> Step:

@@ -39,12 +39,14 @@ class Input:
 class Step:
     """One line of a sequence. ``title`` is empty where the action's own words do.
 
-    ``only_if_failed`` names the earlier test without whose failure the step is not due.
+    ``only_if_failed`` names the earlier test without whose failure the step is not due. ``goes_on``: what follows it
+    means something, and is safe, though it failed; the failure stands.
     """
 
     action: Action
     title: str
     only_if_failed: str | None
+    goes_on: bool = False
 
     def words(self, values: Mapping[str, float]) -> str:
         """Return what the step does, for a person, with the inputs' values put in."""

@@ -169,9 +169,9 @@ class SequenceRun:
         try:
             ending = await self._do_steps(context)
         except asyncio.CancelledError:
-            ending, cancelled = stopped("the daemon was stopped"), True
+            ending, cancelled = self._broken_off(stopped("the daemon was stopped")), True
         except Exception as wrong:  # noqa: BLE001  whatever happened, the run must end safely and say so
-            ending = self._ending_of(wrong, None)
+            ending = self._broken_off(self._ending_of(wrong, None))
         closing = asyncio.get_running_loop().create_task(self._close(context, ending), name=f"close-{self.id}")
         cancelled |= await outlast(closing)
         self._held.close()
@@ -206,9 +206,13 @@ class SequenceRun:
                 results.passed(step, output)
             elif output.outcome is Outcome.FAILED and step.action.known_as in asked_for:
                 results.followed_up[step.action.known_as] = output
+            elif step.goes_on:
+                results.went_on.append(output)
             else:
-                return Ending(output.outcome, output.finding or Finding.CHECK_FAILED, output.says)
-        return results.conclude(plan.sequence.passed, tells_all=plan.sequence.tells_all)
+                ending = Ending(output.outcome, output.finding or Finding.CHECK_FAILED, output.says)
+                return results.with_what_went_on(ending, of_steps=True)
+        ending = results.conclude(plan.sequence.passed, tells_all=plan.sequence.tells_all)
+        return results.with_what_went_on(ending, of_steps=True)
 
     async def _do_step(self, context: RunContext, number: int, step: Step) -> StepOutput | None:
         """Do one step; return None if it is not due. Raises RunEnded when it ends the run before its own end."""
@@ -294,6 +298,9 @@ class SequenceRun:
             why = why.removeprefix(f"{self._plan.roles[role]}: ")  # said of the role here
             self._absent[role] = why
             self._notes.append(f"the {role} was lost on the way: {why}")
+
+    def _broken_off(self, ending: Ending) -> Ending:
+        return self._record.results.with_what_went_on(ending, of_steps=False)
 
     def _ending_of(self, wrong: Exception, step: Step | None) -> Ending:
         match wrong:

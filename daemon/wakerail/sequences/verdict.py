@@ -37,6 +37,8 @@ class Results:
     evidence: list[Evidence] = field(default_factory=list)
     #: Tests that failed and have steps that depend on it, by name.
     followed_up: dict[str, StepOutput] = field(default_factory=dict)
+    #: Checks that did not pass and after which the run went on, in their order.
+    went_on: list[StepOutput] = field(default_factory=list)
     _forgiven: set[str] = field(default_factory=set)
     _last: StepOutput = field(default_factory=StepOutput)
     _checked: list[str] = field(default_factory=list)
@@ -76,6 +78,28 @@ class Results:
         if tells_all:
             return Ending(Outcome.PASSED, passed, " ".join(self._checked) or reason)
         return Ending(Outcome.PASSED, self._last.finding or passed, reason)
+
+    def with_what_went_on(self, ending: Ending, *, of_steps: bool) -> Ending:
+        """Return an ending with the checks that did not pass before it, if the run went on after any.
+
+        ``of_steps``: the steps themselves came to it; the first of the worst outcome gives the finding, and the reason
+        tells all that did not pass. What broke the run off stays as it is, and tells them behind.
+        """
+        if not self.went_on:
+            return ending
+        before = [_ending_of(output) for output in self.went_on]
+        told = " ".join(one.reason for one in before)
+        if not of_steps:
+            return Ending(ending.outcome, ending.finding, f"{ending.reason} Before that: {told}")
+        if ending.outcome is not Outcome.PASSED:
+            before.append(ending)
+            told = f"{told} {ending.reason}"
+        worst = next((one for one in before if one.outcome is Outcome.FAILED), before[0])
+        return Ending(worst.outcome, worst.finding, told)
+
+
+def _ending_of(output: StepOutput) -> Ending:
+    return Ending(output.outcome, output.finding or Finding.CHECK_FAILED, output.says)
 
 
 def with_safety(ending: Ending, not_safe: Iterable[str], notes: Iterable[str]) -> Ending:

@@ -51,7 +51,7 @@ def test_a_reading_beyond_what_was_set_is_seen(volts_v, limit_a, voltage_v, curr
 
 
 def test_a_power_above_the_rails_is_seen_though_volts_and_amperes_are_as_set():
-    assert "1 W allowed" in Injected(3.0, 2.0).beyond(3.0, 2.0, RAIL.most_w)
+    assert "1 W allowed" in Injected(3.0, 2.0).beyond(3.0, 2.0, RAIL.most_w).says
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ from contextlib import asynccontextmanager
 
 import pytest
 
+from wakerail.analysis.injection import Injected
 from wakerail.bench.host import InstrumentHost
 from wakerail.bench.interlocks import Presence
 from wakerail.config import InstrumentConfig
@@ -168,6 +169,24 @@ async def test_a_setting_above_the_bench_limit_never_reaches_the_driver() -> Non
         with pytest.raises(DeviceRefused, match=r"^supply: volts 12 V is above this bench's limit of 5 V"):
             await host.apply("volts", 12.0, run=None)
         assert ("volts", 12.0) not in driver.told
+
+
+async def test_what_a_run_may_give_holds_until_the_run_lets_go_of_the_supply() -> None:
+    driver = Driver()
+    async with hosted(driver) as (host, told):
+        await told.state(InstrumentState.READY)
+        host.claimed_by = "run-1"
+        host.allow(Injected(0.5, 1.0), 0.5)
+        for run in ("run-1", "run-2", None):
+            with pytest.raises(DeviceRefused, match=r"volts 3\.85 V is above the 500 mV that this run may give"):
+                await host.apply("volts", 3.85, run=run)
+        await host.apply("volts", 0.5, run="run-1")
+        with pytest.raises(DeviceRefused, match="limit is not known"):
+            await host.apply("output", True, run="run-1")
+        host.claimed_by = None
+        host.claimed_by = "run-2"
+        await host.apply("volts", 3.85, run="run-2")
+        assert [one for one in driver.told if one[0] == "volts"] == [("volts", 0.5), ("volts", 3.85)]
 
 
 async def test_an_error_in_the_queue_refuses_the_setting_and_is_told() -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from wakerail.journal import JournalReader
+from wakerail_kit.events import SettingApplied, type_of
 from wakerail_kit.outcome import Finding, Outcome
 
 PROMPT = "(Enter when done"
@@ -57,3 +59,17 @@ async def inject(shop, bench):
     assert measured["injected.current mean"] == pytest.approx(1.0, abs=0.05)
     assert measured["injected.voltage mean"] == pytest.approx(0.4, abs=0.05)
     assert await bench.is_safe()
+
+
+async def test_nothing_is_injected_into_a_board_with_its_cell_in(shop):
+    async with shop.bench("--fault", "dead-short:0.4Ohm", "--fault", "cell-connected") as bench:
+        run = await bench.run("inject", "--family", "fenmoor-t3", "--set", "time=1 s")
+        await answer_with_probes(run, bench, "", "", "probe together", "probe battery.1")
+        assert await run.ends() == 5
+        verdict = shop.verdict(run)
+        assert (verdict.outcome, verdict.finding) == (Outcome.INCONCLUSIVE, Finding.BENCH_FAULT)
+        assert "J1, the battery's connector" in verdict.reason
+        with JournalReader(str(bench.journal)) as reader:
+            applied = [entry.message.data for entry in reader.events(type=type_of(SettingApplied))]
+        assert not any(one["setting"] == "output" and one["value"] for one in applied)
+        assert await bench.is_safe()

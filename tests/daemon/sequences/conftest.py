@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from structlog.testing import capture_logs
 
+from wakerail.analysis.injection import Injected
 from wakerail.bus import Bus
 from wakerail.sequences import SequenceRun, make_plan, parse_sequence
 from wakerail_kit import topics
@@ -91,6 +92,7 @@ class FakeInstrument:
         self.silent = False
         self.answers: list[list[LineResult]] = []
         self.made_safe = 0
+        self.allowed: tuple[Injected, float] | None = None
         self.frames = 0
         #: volts, amps and limiting at a time, with the output on
         self.load: Callable[[float], tuple[float | None, float | None, float]] = lambda _: (3.85, 0.001, 0.0)
@@ -98,6 +100,9 @@ class FakeInstrument:
     @property
     def on(self) -> bool:
         return any(self.settings.get(name) is True for name, each in self.kind.settings.items() if each.energises)
+
+    def allow(self, most: Injected, power_w: float) -> None:
+        self.allowed = (most, power_w)
 
     async def apply(self, setting: str, value: float | bool, *, run: str | None) -> None:
         await self.bench.point(f"apply {self.name} {setting} {value}")

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from wakerail.analysis.injection import Injected
 from wakerail.config import shipped
 from wakerail_kit.errors import ConfigInvalid, DeviceRefused, OutOfSync
 from wakerail_kit.families import load_families
@@ -95,6 +96,7 @@ async def test_a_short_that_stays_fails_with_what_flowed_and_where_it_was_warm(b
     assert 0.5 < over_voltage_v[0] < 0.7
     assert 1.0 < over_current_a[0] < 1.3
     assert (psu["over-voltage"], psu["over-current"]) == (6.0, 6.0)  # or the next boot would be cut
+    assert bench.instruments["psu"].allowed == (Injected(0.5, 1.0), 1.0)
     cautions = " ".join(bench.prompts()[0].cautions)
     for word in ("battery", "hot enough to burn", "No flammable cleaner", "Eye protection", "smoke"):
         assert word in cautions

@@ -294,6 +294,16 @@ VERBS = "charge, checklist, heat, inject, measure, prompt, survey, test, usb-mod
             "only_if_failed: befor",
             "17: steps[5].only_if_failed: no earlier test is called 'befor'; did you mean 'before'?",
         ),
+        (
+            "only_if_failed: before",
+            "after_failure: go-on",
+            "17: steps[5].after_failure: a step of the verb 'wait' cannot fail; leave 'after_failure' out",
+        ),
+        (
+            "failed:  standing-draw",
+            "after_failure: stop",
+            "12: steps[1].after_failure: 'stop' is not known; one of go-on",
+        ),
         ("wait:    2 s", "wait:    2", "16: steps[5].wait: '2' has no unit; write it like '60 s'"),
         (
             "  - supply:  {output: off}",

@@ -114,6 +114,59 @@ async def test_a_device_that_still_restarts_fails_at_once(bench):
     assert "charge" not in {step.verb for step in verdict.steps if step.outcome is not None}
 
 
+async def test_what_fails_after_a_clean_boot_is_all_told_in_one_verdict(bench):
+    """USB, charging and a function fail; every part is gone through, and the output is off before anything is moved."""
+    device = Device(bench, charges_a=1.3, shows="loader")
+    bench.choose = lambda prompt: ("no", "only up close") if "label" in prompt.text else ("yes", "")
+    verdict = await device.proved()
+    assert (verdict.outcome, verdict.finding) == (Outcome.FAILED, Finding.NOT_ENUMERATED)
+    assert verdict.reason.index("loader mode") < verdict.reason.index("more than the") < verdict.reason.index("1 of 7")
+    failed = {step.verb for step in verdict.steps if step.outcome is Outcome.FAILED}
+    assert failed == {"usb-mode", "charge", "checklist"}
+    assert not bench.anything_on()
+    off_before = [point for point in bench.points if point.startswith(("apply psu output", "prompt"))]
+    for place, point in enumerate(off_before):
+        if point.startswith("prompt") and place and ("Take the supply off" in point):
+            assert off_before[place - 1] == "apply psu output False"
+
+
+async def test_a_failure_stands_though_all_that_follows_passes(bench):
+    verdict = await Device(bench, charges_a=0.01).proved()
+    assert (verdict.outcome, verdict.finding) == (Outcome.FAILED, Finding.CHARGE_FAULT)
+    assert verdict.reason.startswith("It charges with 10 mA, less than")
+    assert "functions work" not in verdict.reason
+    assert {step.verb: step.outcome for step in verdict.steps}["checklist"] is Outcome.PASSED
+
+
+async def test_what_could_not_be_told_is_no_failure_beside_one(bench):
+    """Nobody looks at the functions, and it charges too little: that it failed is what counts."""
+    bench.person = False
+    bench.choose = lambda _: ("", "")
+    verdict = await Device(bench, charges_a=0.01).proved()
+    assert (verdict.outcome, verdict.finding) == (Outcome.FAILED, Finding.CHARGE_FAULT)
+    assert "Nobody looked at display" in verdict.reason
+
+
+async def test_a_proof_that_is_ended_by_hand_tells_what_had_failed_before(bench):
+    device = Device(bench, charges_a=0.01)
+    run, _ = bench.start(TEXT, {"least": "20 s"}, FAMILY.name)
+    await bench.until(lambda: device.pressed_s is not None)
+    await bench.until(lambda: bench.clock.monotonic_s() > device.pressed_s + 5.0)
+    await device.attach("normal")
+    answered, confirm = bench.hands, bench.confirm
+
+    def hands(prompt):
+        answered(prompt)
+        bench.confirm = None if prompt.choices else confirm
+
+    bench.hands = hands
+    await bench.until(lambda: any(prompt.choices for prompt in bench.prompts()))
+    run.abort("no time left")
+    verdict = await bench.verdict(run)
+    assert (verdict.outcome, verdict.finding) == (Outcome.ABORTED, Finding.STOPPED)
+    assert verdict.reason.startswith("Aborted: no time left. Before that: It charges with 10 mA")
+
+
 @pytest.mark.parametrize(("shows", "told"), [("loader", "it shows a fenmoor-t3 in its loader mode"), ("", "nothing")])
 async def test_a_device_that_does_not_come_to_its_normal_mode_fails(bench, shows, told):
     device = Device(bench)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from wakerail.bench.interlocks.allowance import Allowance, WithinAllowance
 from wakerail.bench.interlocks.ceiling import SettingCeiling
 from wakerail.bench.interlocks.cooling import Cooling
 from wakerail.bench.interlocks.fast_rise import FastRise
@@ -24,11 +25,17 @@ from wakerail.heat_limits import HeatLimits, heat_limits
 from wakerail_kit.kinds import HEAT_SOURCE, POWER_SOURCE, Kind
 
 
-def keeper_for(kind: Kind, limits: Mapping[str, float], presence: Presence, wiring: Wiring | None = None) -> Keeper:
+def keeper_for(
+    kind: Kind,
+    limits: Mapping[str, float],
+    presence: Presence,
+    wiring: Wiring | None = None,
+    allowance: Allowance | None = None,
+) -> Keeper:
     """Return the interlocks of an instrument, given the bench's limits for it by key and what else it must know."""
     guards: list[Interlock] = [SettingCeiling(kind, limits)]
     if kind is POWER_SOURCE:
-        guards.append(OverVoltage(limits["volts"]))
+        guards += [OverVoltage(limits["volts"]), WithinAllowance(allowance or Allowance())]
         if wiring is not None:
             guards.append(OffWhileHot(wiring))
     if kind is HEAT_SOURCE:

@@ -1,6 +1,7 @@
 """``inject: {supply: $rail, meter: meter, volts: ..., limit: ..., for: ...}``: find a shorted rail's warm spot.
 
-The output is on only while somebody looks for warmth, and for no longer than ``for``; whatever happens it goes off.
+The output is on only while somebody looks for warmth, and for no longer than ``for``; whatever happens it goes off. An
+interlock beside the supply holds it to the volts and the limit until the run is over.
 """
 
 from __future__ import annotations
@@ -79,6 +80,8 @@ class Inject(OfFamily):
         where = f"pin {rail.pin} of {family.connectors[rail.connector].says}"
         meter = context.instrument(self.meter)
         await require_output_off(context, self.role)
+        injected = self._injected(context.values)
+        context.instrument(self.role).allow(injected, rail.most_w)  # from here to the end of the run
         leads_ohm = await try_leads(context, meter)
         before_ohm = await self._resistance(context, meter, where, leads_ohm)
         if not is_short(rail, before_ohm):
@@ -88,7 +91,6 @@ class Inject(OfFamily):
         answered, _ = await context.ask(text)
         if not answered.person:
             raise RunEnded(bench_fault("nobody is there to look for warmth, and nothing was injected"))
-        injected = self._injected(context.values)
         injection = _Injection(context, self.role, rail, injected)
         flowed, evidence = await injection.run(min(LONGEST_S, self.time.value(context.values)))
         await context.ask("The output is off. Take the supply's leads off the board, let it cool, then confirm.")
@@ -195,7 +197,7 @@ class _Injection:
         self._voltage_v.append(voltage_v)
         self._current_a.append(current_a)
         if beyond := self.injected.beyond(voltage_v, current_a, self.rail.most_w):
-            raise RunEnded(interlock(f"the injection was cut: {beyond}"))
+            raise RunEnded(interlock(f"the injection was cut: {beyond.says}"))
 
 
 def read(section: Section, scope: Scope) -> Inject:

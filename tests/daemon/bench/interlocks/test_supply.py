@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wakerail.bench.interlocks import Keeper, Presence, Samples, Wiring, keeper_for
+from wakerail.analysis.injection import Injected
+from wakerail.bench.interlocks import Allowance, Keeper, Most, Presence, Samples, Wiring, keeper_for
 from wakerail.bench.interlocks.plate_state import PlateState
 from wakerail.bench.interlocks.wiring import PoweredBoard
 from wakerail_kit.kinds import PORT_TESTER, POWER_SOURCE
@@ -52,6 +53,60 @@ def test_a_kind_without_settings_has_nothing_to_guard() -> None:
     guards = keeper_for(PORT_TESTER, {}, Presence(180.0))
     assert guards.judge(samples()) is None
     assert guards.check(1.0) is None
+
+
+# --- what a run may give ---
+
+
+def allowed(volts_v: float = 0.5, limit_a: float = 1.0, power_w: float = 1.0) -> tuple[Keeper, Allowance]:
+    allowance = Allowance()
+    guards = keeper_for(POWER_SOURCE, LIMITS, Presence(180.0), None, allowance)
+    allowance.most = Most(Injected(volts_v, limit_a), power_w)
+    return guards, allowance
+
+
+@given(st.floats(0, 5), st.sampled_from(["volts", "limit"]))
+def test_nothing_above_what_a_run_may_give_is_set_while_it_holds_the_supply(value, setting):
+    guards, allowance = allowed()
+    most = 0.5 if setting == "volts" else 1.0
+    assert bool(guards.refusal(setting, value, 0.0)) == (value > most)
+    allowance.most = None
+    assert bool(guards.refusal(setting, value, 0.0)) == (value > LIMITS[setting])
+
+
+def test_nothing_comes_on_whose_settings_are_not_known_to_be_within_it():
+    guards, _ = allowed()
+    assert guards.refusal("output", True, 0.0) == "volts is not known to be within what this run may give; set it first"
+    guards.commanded("volts", 3.85, 0.0)
+    guards.commanded("limit", 1.0, 0.0)
+    assert guards.refusal("output", True, 0.0)
+    guards.commanded("volts", 0.5, 0.0)
+    assert guards.refusal("output", True, 0.0) is None
+    guards.commanded("limit", None, 0.0)  # it failed on the way
+    assert guards.refusal("output", True, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("voltage_v", "current_a", "says"),
+    [
+        (1.2, 0.1, "1.2 V at the output, above the 500 mV that was set"),
+        (0.3, 1.3, "1.3 A at the output, above the limit of 1 A"),
+    ],
+)
+def test_a_reading_above_it_trips_while_the_output_is_on(voltage_v, current_a, says):
+    guards, allowance = allowed()
+    reading = samples(voltage=[0.4, voltage_v], current=[0.9, current_a])
+    guards.commanded("output", False, 0.0)
+    assert guards.judge(reading) is None
+    guards.commanded("output", True, 0.0)
+    assert guards.judge(samples(voltage=[0.51, None], current=[1.01, None])) is None
+    trip = guards.judge(reading)
+    assert trip is not None
+    assert (trip.interlock, trip.says) == ("allowance", says)
+    assert guards.refusal("output", True, 0.0)  # until a person has looked
+    guards.reset(1.0)
+    allowance.most = None
+    assert guards.judge(reading) is None
 
 
 # --- a board that is wired to the supply while it lies on the plate ---
