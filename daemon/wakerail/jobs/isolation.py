@@ -40,6 +40,8 @@ class Isolation:
 
         Raises ConfigInvalid, in one line, for one that cannot be.
         """
+        if (kept := self._counts_once(observation)) is not None:
+            raise ConfigInvalid(f"the {kept.name} counts already, as observation {kept.number}; undo that one first")
         course = self.course.seen(observation)
         number = max([self.job.last_number, *(one.number for one in self.seen)]) + 1
         event = observed(self.job.name, number, observation, operator=operator)
@@ -47,18 +49,33 @@ class Isolation:
         event = msgspec.structs.replace(event, says=f"{said[:1].upper()}{said[1:]}.")
         return Isolation(self.job, course, (*self.seen, event))
 
-    def number_of(self, number: int | None) -> int:
-        """Return the number of an observation that counts, of the newest if none is named. Raises ConfigInvalid."""
-        there = [one.number for one in self.seen]
-        if not there:
-            raise ConfigInvalid(f"job {self.job.name} has no observation yet; there is nothing to undo")
-        if number is None:
-            return there[-1]
-        if number not in there:
-            raise ConfigInvalid(
-                f"job {self.job.name} has no observation {number} that counts; there are {', '.join(map(str, there))}"
-            )
-        return number
+    def _counts_once(self, observation: Observation) -> IsolationObserved | None:
+        """Return the event that tells the same check or sign already: the same evidence does not count twice."""
+        kind, name = _told_once(observation)
+        return next((one for one in self.seen if name and (one.kind, one.name) == (kind, name)), None)
+
+
+def _told_once(observation: Observation) -> tuple[str, str]:
+    if isinstance(observation, CheckSeen):
+        return CHECK, observation.check
+    return (SIGN, observation.sign) if isinstance(observation, SignSeen) else (BOOT, "")
+
+
+def to_undo(job: Job, number: int | None) -> IsolationObserved:
+    """Return the observation of a job that has this number and counts, the newest if none is named.
+
+    It needs no plan: what the plan no longer knows, or what contradicts the rest, can be undone. Raises ConfigInvalid.
+    """
+    if not job.observations:
+        raise ConfigInvalid(f"job {job.name} has no observation that counts; there is nothing to undo")
+    if number is None:
+        return job.observations[-1]
+    there = {one.number: one for one in job.observations}
+    if number not in there:
+        raise ConfigInvalid(
+            f"job {job.name} has no observation {number} that counts; there are {', '.join(map(str, there))}"
+        )
+    return there[number]
 
 
 def isolation_of(job: Job, plan: FamilyPlan, jobs: Iterable[Job], *, boots: int = 1) -> Isolation:
@@ -76,7 +93,11 @@ def isolation_of(job: Job, plan: FamilyPlan, jobs: Iterable[Job], *, boots: int 
             check(known, observation_of(event))
         except ConfigInvalid as wrong:
             raise ConfigInvalid(f"job {job.name}, observation {event.number}: {'; '.join(wrong.problems)}") from None
-    course = Course(known, tuple(observation_of(event) for event in job.observations))
+    course = Course(
+        known,
+        tuple(observation_of(event) for event in job.observations),
+        tuple(event.number for event in job.observations),
+    )
     _ = course.belief
     return Isolation(job, course, job.observations)
 

@@ -26,6 +26,8 @@ class Course:
 
     plan: FamilyPlan
     observations: tuple[Observation, ...] = ()
+    #: What those that are kept are called by; empty: they are counted from 1. What is seen next has no number yet.
+    numbers: tuple[int, ...] = ()
 
     @cached_property
     def usual_s(self) -> float | None:
@@ -73,12 +75,17 @@ class Course:
             total = math.fsum(math.fsum(weights.values()) for _, weights in weighed)
             if total <= IMPOSSIBLE:
                 before = "what was seen before" if number > 1 else "what is known of the family"
-                says = f"observation {number} ({words(self.plan, observation)}) contradicts {before}"
+                says = f"{self._called(number)} ({words(self.plan, observation)}) contradicts {before}"
                 raise ConfigInvalid(f"{says}: {Contradiction.WHY}; undo the one that was wrong")
             found = [
                 (plan, {causes: weight / total for causes, weight in weights.items()}) for plan, weights in weighed
             ]
         return found
+
+    def _called(self, place: int) -> str:
+        if not self.numbers:
+            return f"observation {place}"
+        return f"observation {self.numbers[place - 1]}" if place <= len(self.numbers) else "this"
 
     def seen(self, observation: Observation) -> Course:
         """Return the course with one more observation. Raises ConfigInvalid, in one line, for one that cannot be."""
@@ -94,7 +101,11 @@ class Course:
         if not 1 <= at <= count:
             there = f"there are {count}" if count else "there is none yet"
             raise ConfigInvalid(f"observation {at} cannot be undone; {there}")
-        return replace(self, observations=self.observations[: at - 1] + self.observations[at:])
+        return replace(
+            self,
+            observations=self.observations[: at - 1] + self.observations[at:],
+            numbers=self.numbers[: at - 1] + self.numbers[at:],
+        )
 
 
 def check(plan: FamilyPlan, observation: Observation) -> None:

@@ -61,7 +61,7 @@ class PlanDesk:
         return answer
 
     async def _undo(self, args: PlanUndo) -> PlanObserved:
-        _, answer = await self._jobs.keep(lambda reader: _undone(self._isolations(reader), args))
+        _, answer = await self._jobs.keep(lambda reader: _undone(reader, args))
         return answer
 
     async def _what_if(self, args: PlanWhatIf) -> PlanAdvice:
@@ -124,11 +124,11 @@ def _seen(isolations: Isolations, job: str, args: PlanObserve) -> tuple[list[Iso
     return events, " ".join(event.says for event in events) or worth.says
 
 
-def _undone(isolations: Isolations, args: PlanUndo) -> Decided[PlanObserved]:
-    name = workable(JobBook(isolations.reader), args.job).name
-    isolation, _ = isolations.isolation(name)
-    number = isolation.number_of(args.number)
-    (event,) = [one for one in isolation.seen if one.number == number]
-    says = f"Observation {number} counts no more: {event.says}"
-    undone = IsolationUndone(job=name, number=number, operator=args.operator)
-    return Decided(name, [undone], PlanObserved(numbers=[number], says=says))
+def _undone(reader: JournalReader, args: PlanUndo) -> Decided[PlanObserved]:
+    from wakerail.jobs.isolation import to_undo  # noqa: PLC0415
+
+    job = workable(JobBook(reader), args.job)
+    wrong = to_undo(job, args.number)
+    says = f"Observation {wrong.number} counts no more: {wrong.says}"
+    undone = IsolationUndone(job=job.name, number=wrong.number, operator=args.operator)
+    return Decided(job.name, [undone], PlanObserved(numbers=[wrong.number], says=says))

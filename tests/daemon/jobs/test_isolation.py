@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import msgspec
 import pytest
 
 from wakerail.family_plans import load_family_plan
 from wakerail.jobs import Happened, fold
-from wakerail.jobs.isolation import isolation_of, learned_plan, observed
+from wakerail.jobs.isolation import isolation_of, learned_plan, observed, to_undo
 from wakerail.jobs.plan_answers import advised, answer_of, ended, stats_of
 from wakerail.jobs.run_tells import RunSeen, told_by
 from wakerail.planning.belief import prior
 from wakerail.planning.branches import branches
 from wakerail.planning.course import opened
+from wakerail.planning.model import Likelihood, Watching
 from wakerail.planning.observations import BootWatched, CheckSeen, SignSeen
 from wakerail_kit.errors import ConfigInvalid
 from wakerail_kit.job_events import (
@@ -95,10 +98,44 @@ def test_what_was_undone_counts_no_more_and_numbers_stay(plan):
     found = isolation(plan, *events, IsolationUndone(job="t-1", number=2))
     assert found.course.observations == (BOOT, BOOT)
     assert [one.number for one in found.seen] == [1, 3]
-    assert found.number_of(None) == 3
+    assert to_undo(found.job, None).number == 3
+    assert to_undo(found.job, 1).number == 1
     with pytest.raises(ConfigInvalid, match="no observation 2 that counts; there are 1, 3"):
-        found.number_of(2)
+        to_undo(found.job, 2)
     assert found.with_seen(BOOT).seen[-1].number == 4
+
+
+@pytest.mark.parametrize("again", [SignSeen("fast-loop"), CheckSeen("port-check", 0.0), CheckSeen("port-check", 1.0)])
+def test_the_same_check_or_sign_does_not_count_twice(plan, again):
+    found = isolation(plan, *observing(BOOT, SignSeen("fast-loop"), CheckSeen("port-check", 1.0)))
+    number = 2 if isinstance(again, SignSeen) else 3
+    with pytest.raises(ConfigInvalid, match=rf"counts already, as observation {number}; undo that one first"):
+        found.with_seen(again)
+    without = isolation(
+        plan,
+        *observing(BOOT, SignSeen("fast-loop"), CheckSeen("port-check", 1.0)),
+        IsolationUndone(job="t-1", number=number),
+    )
+    assert without.with_seen(again).seen[-1].number == 4
+
+
+def test_what_contradicts_the_rest_is_said_with_its_number_and_can_be_undone(plan):
+    """Somebody has sharpened the plan since: a failed port check now means the port and nothing else."""
+    sure = [replace(check, fails=Likelihood({"charge-port": 1.0}, 0.0)) for check in plan.checks]
+    sharp = replace(plan, checks=tuple(sure), pairs=0.0, watching=Watching(120.0, 0.0, 0.0))
+    events = observing(BOOT, CheckSeen("port-check", 1.0), BootWatched(opened(plan, ["port-board"]), 1.0, boots=1))
+    first = IsolationUndone(job="t-1", number=1)
+    with pytest.raises(
+        ConfigInvalid, match=r"^observation 3 \(the fault with port-board off\) contradicts what was seen"
+    ):
+        isolation(sharp, *events, first)
+    job = jobs_of(opening(), *events, first)["t-1"]
+    assert to_undo(job, None).number == 3
+    fits = isolation(sharp, *events, first, IsolationUndone(job="t-1", number=3))
+    with pytest.raises(
+        ConfigInvalid, match=r"^this \(the fault with port-board off\) contradicts what was seen before"
+    ):
+        fits.with_seen(BootWatched(opened(plan, ["port-board"]), 1.0, boots=1))
 
 
 def test_what_the_plan_does_not_know_is_said_with_its_number(plan):
