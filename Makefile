@@ -3,10 +3,15 @@ PYTHON ?= python3
 BIN := .venv/bin
 STAMP := .venv/.ready
 
-.PHONY: demo test lint types bench schemas lock clean
+.PHONY: demo picture test lint types bench schemas lock clean
 
 demo: $(STAMP)
 	$(BIN)/wakerail demo --out out/demo
+
+# The README's picture of a report: the newest demo's, as a browser shows it (needs Chromium).
+picture:
+	chromium --headless --no-sandbox --disable-gpu --hide-scrollbars --window-size=900,2405 \
+		--screenshot=docs/pictures/report.png "file://$(CURDIR)/$$(ls -t out/demo/*/report-*.html | head -1)"
 
 test: $(STAMP)
 	$(BIN)/python -m pytest -n auto tests

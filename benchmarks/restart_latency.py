@@ -19,7 +19,7 @@ from _harness import arguments, report
 
 from wakerail.bus import BusClient
 from wakerail.cli.following import follow_run
-from wakerail.cli.session import daemon, simulators, write_config
+from wakerail.cli.session import Polling, daemon, simulators, write_config
 from wakerail.cli.terminal import Reply, Wish
 from wakerail.config import shipped
 from wakerail_kit.events import RestartSeen, read_event
@@ -92,7 +92,7 @@ def main() -> None:
             text.replace("fail_on: restart}", "fail_on: restart, stop_after: 1000}"), encoding="utf-8"
         )
         with simulators(folder, ["--trace", str(folder / "boots.csv")]) as addresses:
-            config = write_config(folder, "latency", addresses)
+            config = write_config(folder, "latency", addresses, Polling())
             with daemon(config) as url:
                 stopwatch = asyncio.run(watch(url, "latency", folder / "sim", span_s))
     true_s = np.array(begins) + stopwatch.pressed_s

@@ -24,7 +24,7 @@ from _harness import arguments, report
 
 from wakerail.bus import BusClient
 from wakerail.cli.following import follow_run
-from wakerail.cli.session import simulators, write_config
+from wakerail.cli.session import Polling, simulators, write_config
 from wakerail.cli.terminal import Reply, Wish
 from wakerail_kit.errors import WakerailError
 from wakerail_kit.messages import Prompt, RunSequence
@@ -134,7 +134,7 @@ def main() -> None:
         (folder / "sequences").mkdir()
         (folder / "sequences" / "heat.yaml").write_text(HEAT, encoding="utf-8")
         with simulators(folder, []) as addresses:
-            config = write_config(folder, "kill", addresses)
+            config = write_config(folder, "kill", addresses, Polling())
             kills, plate_c = (KILLS_SHORT, 0.0) if args.short else (KILLS, HOT_C)
             found = asyncio.run(kill_often(config, folder / "sim", kills, plate_c))
     took_s = [each for each, _, _ in found]

@@ -16,7 +16,7 @@ from pathlib import Path
 import psutil
 from _harness import arguments, report
 
-from wakerail.cli.session import daemon, simulators, write_config
+from wakerail.cli.session import Polling, daemon, simulators, write_config
 
 RUNS, RUNS_SHORT = 9, 5
 IDLE_S, IDLE_S_SHORT = 30.0, 12.0
@@ -57,7 +57,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory(prefix="wakerail-bench-") as scratch:
         folder = Path(scratch)
         with simulators(folder, []) as addresses:
-            config = write_config(folder, "timed", addresses)
+            config = write_config(folder, "timed", addresses, Polling())
             ready_s(config)  # once unmeasured, so that files are in the page cache
             times_s = sorted(ready_s(config) for _ in range(RUNS_SHORT if args.short else RUNS))
             cpu_percent, rss_mb, supervisor_mb = idle(config, IDLE_S_SHORT if args.short else IDLE_S)

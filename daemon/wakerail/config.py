@@ -6,8 +6,9 @@ file come out together, each with file, line and key.
 
 from __future__ import annotations
 
+import os
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -116,8 +117,13 @@ def load_place(file: Path) -> BenchPlace:
     return BenchPlace(name, url or f"mqtt://127.0.0.1:{port}", broker_key, journal, files, sequences, devices)
 
 
-def load_bench_config(file: Path, types: Mapping[str, InstrumentType], clock: Clock) -> BenchConfig:
-    """Read and check a bench's configuration and build its drivers. Raises ConfigInvalid with every mistake."""
+def load_bench_config(
+    file: Path, types: Mapping[str, InstrumentType], clock: Clock, only_at: Collection[str] | None = None
+) -> BenchConfig:
+    """Read and check a bench's configuration and build its drivers. Raises ConfigInvalid with every mistake.
+
+    ``only_at`` is where the instruments of a simulated bench are; with it one that is elsewhere is a mistake.
+    """
     doc = load_yaml(file)
     top = doc.top
     name, url, port, journal = _place(top)
@@ -137,6 +143,8 @@ def load_bench_config(file: Path, types: Mapping[str, InstrumentType], clock: Cl
             instruments.append(built)
             sections[instrument] = section
     _check_wiring(instruments, sections)
+    if only_at is not None:
+        _refuse_real(sections, only_at)
     doc.finish()
     if not instruments:
         raise ConfigInvalid(f"{file}:{top.line_of('instruments')}: instruments: the bench has none; name at least one")
@@ -232,6 +240,14 @@ def _instrument(
         off_while_hot=off_while_hot,
         calibrated=calibrated,
     )
+
+
+def _refuse_real(sections: Mapping[str, Section], only_at: Collection[str]) -> None:
+    """Note every instrument that is none of the simulated bench's: a real one never runs on a simulated clock."""
+    for section in sections.values():
+        where = section.peek("address") or section.peek("socket")
+        if where not in only_at and os.path.abspath(where) not in only_at:  # noqa: PTH100  a pty's link stays a link
+            section.note_here("is none of the simulated bench's instruments; serve it without --simulated")
 
 
 def _date(section: Section, key: str) -> str:

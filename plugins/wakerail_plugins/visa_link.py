@@ -187,6 +187,8 @@ class VisaLink:
             return None
         if failed := own.getsockopt(socket.SOL_SOCKET, socket.SO_ERROR):
             raise OSError(failed, os.strerror(failed))  # opening a closed port succeeds as far as VISA is concerned
+        # Else what follows a command that has no answer, such as a switch-off, is held back for up to 40 ms (RFC 896).
+        own.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         return own
 
     def _translated(self, wrong: Exception) -> WakerailError:

@@ -13,6 +13,7 @@ from wakerail_kit.families import DeviceFamily
 from wakerail_sim import bench_folder
 from wakerail_sim.bench_folder import BenchFolder
 from wakerail_sim.far_ends import LOOPBACK, FarEnd, LineServer, LoopbackPort, SerialEnd, bind_unix, check_unix_path
+from wakerail_sim.fast_clock import RENEWED_EVERY_S, FastClock
 from wakerail_sim.faults import FAULTS, Fault, FaultList, FaultSort, parse_fault
 from wakerail_sim.hands import Hands
 from wakerail_sim.instruments import Rig
@@ -22,6 +23,7 @@ from wakerail_sim.multimeter_scpi import MultimeterScpi
 from wakerail_sim.plate_protocol import PlateProtocol
 from wakerail_sim.plate_registers import PlateRegisters
 from wakerail_sim.port_tester_protocol import PortTesterProtocol
+from wakerail_sim.running import Addresses
 from wakerail_sim.supply_scpi import SupplyScpi
 from wakerail_sim.trace import RecordedTrace, load_trace
 from wakerail_sim.usb_end import UsbEnd
@@ -58,21 +60,7 @@ class SimSettings:
     faults: tuple[Fault, ...] = ()
     trace: RecordedTrace | None = None
     meter_port: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class Addresses:
-    """Where the instruments are: VISA resource names for supply and meter, paths for all else."""
-
-    supply: str
-    plate: str
-    plate_modbus: str
-    port_tester: str
-    meter: str
-    usb_socket: str
-    usb_sysfs: str
-    kernel_log: str
-    hands: str
+    plate_has_fan: bool = False
 
 
 class SimulatedBench:
@@ -91,6 +79,7 @@ class SimulatedBench:
             faults=settings.faults,
             trace=settings.trace,
             usb_changed=self._show_usb,
+            plate_has_fan=settings.plate_has_fan,
         )
         self._rigs: dict[str, Rig] = {}
         self._usb: UsbEnd | None = None
@@ -133,11 +122,22 @@ class SimulatedBench:
                 started.callback(end.stop)
             for end in ends:
                 end.start()
-            ticker = threading.Thread(target=self._tick, name="sim-ticker", daemon=True)
-            ticker.start()
-            started.callback(ticker.join, _TICKER_JOIN_S)
+            threads = [threading.Thread(target=self._tick, name="sim-ticker", daemon=True)]
+            if isinstance(self._clock, FastClock):
+                self._clock.share(folder / bench_folder.CLOCK)
+                renewing = threading.Thread(target=self._renew, args=(self._clock,), name="sim-clock", daemon=True)
+                threads.append(renewing)
+            for thread in threads:
+                started.callback(thread.join, _TICKER_JOIN_S)
+                thread.start()
             started.callback(self._stopping.set)
+            addresses = self._addresses(folder, port, meter_port)
+            addresses.write(folder)
             self._running = started.pop_all()
+        return addresses
+
+    @staticmethod
+    def _addresses(folder: Path, port: LoopbackPort, meter_port: LoopbackPort) -> Addresses:
         return Addresses(
             supply=f"TCPIP::{LOOPBACK}::{port.number}::SOCKET",
             plate=str(folder / bench_folder.PLATE),
@@ -222,3 +222,7 @@ class SimulatedBench:
             with self._world.present():
                 longest_s = _TICK_S if self._world.supply.output_on else _IDLE_TICK_S
                 tick_s = min(longest_s, max(_SHORTEST_TICK_S, self._world.until_planned_s()))
+
+    def _renew(self, clock: FastClock) -> None:
+        while not self._stopping.wait(RENEWED_EVERY_S):
+            clock.renew()

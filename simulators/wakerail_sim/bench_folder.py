@@ -9,7 +9,7 @@ from pathlib import Path
 
 from wakerail_kit.errors import ConfigInvalid
 
-PLATE, PLATE_MODBUS, PORT_TESTER, USB, SYSFS, KERNEL_LOG, HANDS = NAMES = (
+PLATE, PLATE_MODBUS, PORT_TESTER, USB, SYSFS, KERNEL_LOG, HANDS, ADDRESSES, CLOCK = NAMES = (
     "plate",
     "plate-modbus",
     "port-tester",
@@ -17,6 +17,8 @@ PLATE, PLATE_MODBUS, PORT_TESTER, USB, SYSFS, KERNEL_LOG, HANDS = NAMES = (
     "sysfs",
     "kernel-log",
     "hands",
+    "addresses.json",
+    "clock",
 )
 _LOCK = "lock"
 
@@ -62,3 +64,18 @@ class BenchFolder:
                 shutil.rmtree(path)
             elif name != KERNEL_LOG:
                 path.unlink(missing_ok=True)
+
+
+def is_held(folder: Path) -> bool:
+    """Return whether a simulated bench runs in a folder now: what a killed one left there says nothing."""
+    try:
+        lock = os.open(folder / _LOCK, os.O_RDONLY | os.O_CLOEXEC)
+    except OSError:
+        return False
+    try:
+        fcntl.flock(lock, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except OSError:
+        return True
+    finally:
+        os.close(lock)
+    return False

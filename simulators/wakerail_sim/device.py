@@ -14,6 +14,7 @@ from wakerail_kit.families import DeviceFamily
 from wakerail_sim.agenda import Agenda, Planned
 from wakerail_sim.faults import FaultList
 from wakerail_sim.noise import Floats, Ints, Noise
+from wakerail_sim.stack import Boards, Stack
 from wakerail_sim.stages import DRAWS, Stage, draw_a
 from wakerail_sim.supply import Flags, Flow, Held, Supply
 from wakerail_sim.ticks import STEP_S, STEP_TICKS, steps_of
@@ -40,10 +41,17 @@ class Device:
     measured = True
 
     def __init__(
-        self, family: DeviceFamily, faults: FaultList, noise: Noise, agenda: Agenda, entered: Callable[[Stage], None]
+        self,
+        family: DeviceFamily,
+        faults: FaultList,
+        stack: Stack,
+        noise: Noise,
+        agenda: Agenda,
+        entered: Callable[[Stage], None],
     ) -> None:
         self._nominal_v = family.nominal_v
         self._faults = faults
+        self._stack = stack
         self._noise = noise
         self._agenda = agenda
         self._entered = entered
@@ -66,7 +74,8 @@ class Device:
     def press_button(self, voltage_v: float) -> None:
         """Press the power button, with that voltage at the battery terminals."""
         enough = voltage_v >= BROWN_OUT_SHARE * self._nominal_v
-        if self.stage is Stage.OFF and enough and "no-draw" not in self._faults:
+        whole = self._stack.boards is Boards.JOINED
+        if self.stage is Stage.OFF and enough and whole and "no-draw" not in self._faults:
             self._boot()
 
     def power(self, on: bool) -> None:
@@ -81,7 +90,7 @@ class Device:
         """Return how hot the warmest part is, as a thermal camera would find it, while the device gets that power."""
         if self.short_ohm is not None:
             return AMBIENT_C + _SHORT_RISE_K_PER_W * power_w
-        bridged = "bridged-layers" in self._faults and self._powered_step is not None
+        bridged = self._bridged()
         return AMBIENT_C + (
             _BRIDGE_RISE_K * float(self._warmth(np.array([self._agenda.now_step]))[0]) if bridged else 0
         )
@@ -93,7 +102,7 @@ class Device:
         standing_a = self._faults.amount("standing-draw")
         if standing_a is not None:
             drawn_a = drawn_a + standing_a
-        if "bridged-layers" in self._faults and self._powered_step is not None:
+        if self._bridged():
             drawn_a = drawn_a + _BRIDGE_COLD_A + _BRIDGE_WARM_A * self._warmth(steps)
         conductance_s = drawn_a / self._nominal_v
         if self.short_ohm is not None:
@@ -130,6 +139,11 @@ class Device:
     def brown_out(self) -> None:
         """Reset to off: the voltage was too low."""
         self._turn_off()
+
+    def _bridged(self) -> bool:
+        """Return whether a solder bridge between the boards has power."""
+        together = self._stack.boards is not Boards.APART
+        return together and "bridged-layers" in self._stack.between and self._powered_step is not None
 
     def _too_low(self, flow: Flow) -> Flags:
         return flow.voltage_v < BROWN_OUT_SHARE * self._nominal_v
@@ -189,6 +203,8 @@ class Device:
         ends: list[tuple[float, Callable[[], None]]] = []
         if stage in self._faults.names("restart-at-stage"):
             ends.append((lasts_s / 2 if lasts_s else RUNS_BEFORE_RESTART_S, self._restart))
+        if stage is Stage.KERNEL and lasts_s and "corroded-joint" in self._stack.between:
+            ends.append((lasts_s / 2, self._restart))
         if stage is Stage.SYSTEM and lasts_s and "part-restart" in self._faults:
             ends.append((lasts_s / 2, self._restart_for_part))
         if stage in self._faults.names("stalls-at-stage"):

@@ -68,6 +68,10 @@ FAULTS: dict[str, FaultSort] = {
         "draws before the button is pressed", Where.LOAD, "A", low=1e-6, high=6.0, example="40mA"
     ),
     "bridged-layers": FaultSort("solder bridges between stacked boards draw current and heat parts", Where.LOAD),
+    "corroded-joint": FaultSort(
+        "corrosion between stacked boards makes it restart in kernel, until they are separated, cleaned and rejoined",
+        Where.LOAD,
+    ),
     "no-draw": FaultSort("the power button does nothing", Where.LOAD),
     "restart-at-stage": FaultSort("restarts half-way through a stage", Where.LOAD, Takes.STAGE, example=BOOT_STAGES[2]),
     "stalls-at-stage": FaultSort(

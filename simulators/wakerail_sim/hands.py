@@ -20,10 +20,16 @@ from wakerail_sim.world import World
 
 _ANSWER_WITHIN_S = 10.0
 _CABLE = "usb"
+_BOARDS, _UPPER = "boards", "upper-board"
 _MAX_GARBLED = 1_000_000
-_USAGE = {
+#: What can be typed, each with an example.
+USAGE = {
     "press": "press power-button",
     "clean": "clean port",
+    "clamp": "clamp boards",
+    "lift": "lift upper-board",
+    "set": "set upper-board",
+    "take-off": "take-off boards",
     "unplug": "unplug <part or instrument>",
     "replug": "replug <part or instrument>",
     "replace": "replace <part>",
@@ -56,10 +62,38 @@ class Hands:
             self._world.press_button()
 
     def clean(self, what: str = "port") -> None:
-        """Clean the charge port."""
-        _only(what, "port", "cleaned")
+        """Clean the charge port, or the pads of the boards while they are apart and cool."""
+        if what != _BOARDS:
+            _only(what, "port", "cleaned")
         with self._world.present():
-            self._world.clean_port()
+            if what == _BOARDS:
+                self._world.stack.clean()
+            else:
+                self._world.clean_port()
+
+    def clamp(self, what: str = _BOARDS) -> None:
+        """Clamp the boards on the plate."""
+        _only(what, _BOARDS, "clamped")
+        with self._world.present():
+            self._world.clamp_boards()
+
+    def take_off(self, what: str = _BOARDS) -> None:
+        """Take the boards off the plate, once they are cool."""
+        _only(what, _BOARDS, "taken off")
+        with self._world.present():
+            self._world.stack.take_off()
+
+    def lift(self, what: str = _UPPER) -> None:
+        """Lift the upper board, which the solder lets go of while it is liquid."""
+        _only(what, _UPPER, "lifted")
+        with self._world.present():
+            self._world.stack.lift()
+
+    def set_on(self, what: str = _UPPER) -> None:
+        """Set the upper board on the lower one."""
+        _only(what, _UPPER, "set")
+        with self._world.present():
+            self._world.stack.set_upper()
 
     def unplug(self, part: str) -> None:
         """Unplug a part, the USB cable or an instrument."""
@@ -140,6 +174,7 @@ class Hands:
                 "heater": "on" if world.plate.heater_on else "off",
                 "hot-spot": f"{world.hot_spot_c():.0f}degC",
                 "port": "dirty" if world.port.dirty else "clean",
+                "boards": f"{world.stack.boards},{world.stack.temperature_c:.0f}degC",
                 "leads": f"{world.board.leads.red or '-'}/{world.board.leads.black or '-'}",
                 "unplugged": ",".join(self._unplugged()) or "-",
             }
@@ -158,6 +193,10 @@ class Hands:
         simple: dict[str, Callable[[str], None]] = {
             "press": self.press,
             "clean": self.clean,
+            "clamp": self.clamp,
+            "lift": self.lift,
+            "set": self.set_on,
+            "take-off": self.take_off,
             "clip": self.clip,
             "unplug": self.unplug,
             "replug": self.replug,
@@ -179,9 +218,9 @@ class Hands:
                 simple[verb](what)
             case _:
                 raise ConfigInvalid(
-                    f"write it like '{_USAGE[verb]}'"
-                    if verb in _USAGE
-                    else f"{verb!r}? {nearest(verb, _USAGE, 'known: ')}"
+                    f"write it like '{USAGE[verb]}'"
+                    if verb in USAGE
+                    else f"{verb!r}? {nearest(verb, USAGE, 'known: ')}"
                 )
         return ""
 

@@ -20,6 +20,8 @@ ROOM_C = 25.0
 HEATER_W = 800.0
 CAPACITY_J_PER_K = 350.0
 LOSS_K_PER_W = 0.9
+#: With a fan that blows whenever the heater is off.
+FANNED_K_PER_W = 0.17
 ELEMENT_LAG_S = 2.0
 MAX_SETPOINT_C = 350.0
 PLATE_STEPS = 50  # the plate is slow: it moves on every 50 ms
@@ -31,9 +33,17 @@ _OTHER_HAND_C = 300.0
 
 
 class Plate:
-    """State of the plate, moved on in steps of 50 ms. Set point 0..350 degC; its heater is off at power-on."""
+    """State of the plate, moved on in steps of 50 ms. Set point 0..350 degC; its heater is off at power-on.
 
-    def __init__(self, noise: Noise) -> None:
+    One that ``has_fan`` is blown cool by it whenever its heater is off. ``warms`` is what lies on it: told of each
+    step, the plate's temperature and how long it was.
+    """
+
+    def __init__(
+        self, noise: Noise, *, has_fan: bool = False, warms: Callable[[float, float], None] = lambda _c, _s: None
+    ) -> None:
+        self._has_fan = has_fan
+        self._warms = warms
         self.sensor = PlateSensor(noise, ROOM_C)
         self._heat_w = 0.0
         self._relay_stuck = False
@@ -79,9 +89,11 @@ class Plate:
     def _move_on(self) -> None:
         power_w = HEATER_W * (_RUNAWAY_SHARE if self._runs_away else 1.0)
         self._heat_w += (self._duty() * power_w - self._heat_w) * _PLATE_STEP_S / ELEMENT_LAG_S
-        loss_w = (self.temperature_c - ROOM_C) / LOSS_K_PER_W
+        fanned = self._has_fan and self.plugged_in and not self.heater_on
+        loss_w = (self.temperature_c - ROOM_C) / (FANNED_K_PER_W if fanned else LOSS_K_PER_W)
         self.temperature_c += (self._heat_w - loss_w) * _PLATE_STEP_S / CAPACITY_J_PER_K
         self.sensor.move_on(self.temperature_c, _PLATE_STEP_S)
+        self._warms(self.temperature_c, _PLATE_STEP_S)
         if self._drifts:
             self.setpoint_c = min(MAX_SETPOINT_C, self.setpoint_c + _DRIFT_K_PER_S * _PLATE_STEP_S)
 

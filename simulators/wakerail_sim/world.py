@@ -27,6 +27,7 @@ from wakerail_sim.meter import Meter
 from wakerail_sim.noise import Noise
 from wakerail_sim.plate import Plate
 from wakerail_sim.replay import Replay
+from wakerail_sim.stack import BETWEEN, Stack
 from wakerail_sim.supply import Flow, Load, Supply, Trip
 from wakerail_sim.terminals import CHARGES_WITH_A, Place, Terminals
 from wakerail_sim.ticks import STEP_S, STEP_TICKS, step_at, steps_of
@@ -54,6 +55,7 @@ class World:
         faults: tuple[Fault, ...] = (),
         trace: RecordedTrace | None = None,
         usb_changed: Callable[[UsbChange], None] | None = None,
+        plate_has_fan: bool = False,
     ) -> None:
         listed = FaultList(faults)
         if trace is not None and (unfit := next(listed.of(Where.LOAD), None)) is not None:
@@ -66,7 +68,9 @@ class World:
         self._agenda = Agenda()
         noise = Noise(seed)
         self.supply = Supply()
-        self.plate = Plate(noise)
+        solder = next((profile.alloy for profile in family.profiles.values()), None)
+        self.stack = Stack(solder, {fault for fault in BETWEEN if fault in listed})
+        self.plate = Plate(noise, has_fan=plate_has_fan, warms=self.stack.move_on)
         self._faults = listed
         self.port = ChargePort("dirty-port" in listed, noise)
         self.usb = UsbPort(
@@ -75,7 +79,7 @@ class World:
             broken=lambda: self.port.dirty or "enumeration-failures" in listed,
             changed=usb_changed or (lambda _: None),
         )
-        self.device = Device(family, listed, noise, self._agenda, self.usb.device_entered)
+        self.device = Device(family, listed, self.stack, noise, self._agenda, self.usb.device_entered)
         self.replay = Replay(trace, self._agenda) if trace is not None else None
         self.board = Board(family, listed, noise, lambda: self.device.short_ohm)
         self.terminals = Terminals(self.replay or self.device, self._charges_a)
@@ -126,6 +130,12 @@ class World:
         """Clean the charge port; the cable comes out for it and goes in again."""
         self.port.dirty = False
         self.usb.plug(self.usb.cable_in)
+
+    def clamp_boards(self) -> None:
+        """Clamp the boards on the plate. Raises ConfigInvalid if they have power or are there."""
+        if self.supply.output_on and self.terminals.place is Place.BATTERY:
+            raise ConfigInvalid("the supply's output is on: boards with power do not go on the plate")
+        self.stack.clamp()
 
     @property
     def board_powered(self) -> bool:

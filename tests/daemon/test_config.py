@@ -147,3 +147,28 @@ def test_the_date_of_a_calibration_is_a_date(write):
         assert built.calibrated == known
     with pytest.raises(ConfigInvalid, match=r"bench.yaml:3: instruments.supply.calibrated: 'in March' is no date"):
         load_bench_config(write(f"bench: b\ninstruments:\n  {supply}, calibrated: in March}}\n"), types, RealClock())
+
+
+def test_no_real_instrument_is_on_a_simulated_bench(write, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    simulated = {"TCPIP::127.0.0.1::5025::SOCKET", str(tmp_path / "sim" / "plate"), str(tmp_path / "sim" / "usb")}
+
+    def load(supply: str, plate: str, usb: str):
+        text = f"""bench: b
+instruments:
+  supply: {{driver: supply, address: '{supply}', limits: {{volts: 5 V, limit: 3 A}}}}
+  plate: {{driver: plate, address: {plate}, limits: {{temperature: 260 degC}}}}
+  usb: {{driver: usb-watcher, {usb}}}
+"""
+        return load_bench_config(write(text), load_plugins().types, RealClock(), simulated)
+
+    uevents = "source: uevents, socket: sim/usb, sysfs: sim/sysfs"
+    assert len(load("TCPIP::127.0.0.1::5025::SOCKET", "sim/plate", uevents).instruments) == 3
+    with pytest.raises(ConfigInvalid) as refused:
+        load("TCPIP::192.0.2.7::5025::SOCKET", "/dev/ttyUSB0", "source: auto")
+    says = "is none of the simulated bench's instruments; serve it without --simulated"
+    assert [problem.split(":", 1)[1] for problem in refused.value.problems] == [
+        f"3: instruments.supply: {says}",
+        f"4: instruments.plate: {says}",
+        f"5: instruments.usb: {says}",
+    ]

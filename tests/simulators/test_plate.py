@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from wakerail_sim.noise import Noise
-from wakerail_sim.plate import CAPACITY_J_PER_K, HEATER_W, LOSS_K_PER_W, PLATE_STEPS, ROOM_C, Plate
+from wakerail_sim.plate import CAPACITY_J_PER_K, FANNED_K_PER_W, HEATER_W, LOSS_K_PER_W, PLATE_STEPS, ROOM_C, Plate
 from wakerail_sim.plate_protocol import PlateProtocol
 from wakerail_sim.ticks import STEP_S
 
@@ -43,6 +43,20 @@ def test_it_settles_on_its_set_point_without_much_overshoot(setpoint_c: float) -
         highest = max(highest, plate.temperature_c)
     assert plate.temperature_c == pytest.approx(setpoint_c, abs=0.5)
     assert highest < setpoint_c + 5.0
+
+
+def test_a_fan_blows_while_the_heater_is_off_and_only_then() -> None:
+    fanned = Plate(Noise(1), has_fan=True)
+    fanned.setpoint_c, fanned.heater_on = 230.0, True
+    run(fanned, 900)
+    assert fanned.temperature_c == pytest.approx(heated(230.0, 900).temperature_c)
+    fanned.heater_on = False
+    run(fanned, 20)
+    begin_k = fanned.temperature_c - ROOM_C
+    run(fanned, 60)
+    assert fanned.temperature_c - ROOM_C == pytest.approx(
+        begin_k * math.exp(-60 / (CAPACITY_J_PER_K * FANNED_K_PER_W)), rel=0.01
+    )
 
 
 def test_it_cools_as_a_first_order_system_does() -> None:

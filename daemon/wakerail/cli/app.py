@@ -7,7 +7,7 @@ from typing import Annotated, cast
 
 import typer
 
-from wakerail.cli import analyze, bench, demo, run, safe, serve, sim
+from wakerail.cli import analyze, bench, demo, replay, run, safe, serve, sim
 from wakerail.cli.job import job
 from wakerail.cli.log import log
 from wakerail.cli.plan import plan
@@ -43,7 +43,7 @@ app.command("serve")(serve.serve)
 app.command("safe")(safe.safe)
 app.command("sim")(sim.sim)
 app.command("run")(run.run)
-app.command("replay")(demo.replay)
+app.command("replay")(replay.replay)
 app.command("analyze")(analyze.analyze)
 app.command("instruments")(bench.instruments)
 app.command("sequences")(bench.sequences)

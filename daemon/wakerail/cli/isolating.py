@@ -143,7 +143,7 @@ class Isolating:
         for deed in step.to_do:
             await self._agree(_capital(deed.says), advice, deed)
         if advice.seen and not (step.to_undo or step.to_do):
-            await self._agree("Boot once more, with everything as it is.", advice)
+            await self._agree("Boot it with everything as it is.", advice)
         for number in range(self.boots):
             if number:
                 self.console.print(f"  Boot {number + 1} of {self.boots}.")

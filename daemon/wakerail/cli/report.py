@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from importlib import metadata
 from pathlib import Path
 from typing import Annotated
@@ -36,6 +37,35 @@ def report(
     With --json it prints the JSON, and writes files only where --out names a folder. A photo that is lost is told, and
     the report is written without it.
     """
+    bench = place(config)
+    write_report(
+        which,
+        out=out,
+        paper=paper,
+        journal=journal if journal is not None else bench.journal,
+        files=bench.files if journal is None else files_beside(journal),
+        devices=bench.devices,
+        made=RealClock().now(),
+        as_json=as_json,
+    )
+
+
+def write_report(
+    which: str,
+    *,
+    out: Path | None,
+    paper: Paper,
+    journal: str,
+    files: Path | None,
+    devices: Path,
+    made: datetime,
+    as_json: bool = False,
+) -> None:
+    """Write the report of a job and say where. ``files`` is where those of jobs are kept, ``devices`` has the
+    families' own; ``made`` is the time that it bears.
+
+    Raises what the journal's reader does, and ConfigInvalid if ``out`` cannot be written.
+    """
     from wakerail.family_plans import load_family_plans  # noqa: PLC0415  slow to load, all of these
     from wakerail.report.job.charts import charts_of  # noqa: PLC0415
     from wakerail.report.job.document import document_of  # noqa: PLC0415
@@ -45,19 +75,16 @@ def report(
     from wakerail.report.job.pdf import pdf_of  # noqa: PLC0415
     from wakerail_kit.families import load_families  # noqa: PLC0415
 
-    bench = place(config)
-    made = RealClock().now()
     with Console(stderr=True).status("reading the journal") as status:
-        with JournalReader(journal if journal is not None else bench.journal) as reader:
-            folder = bench.files if journal is None else files_beside(journal)
-            store = None if folder is None else FileStore(folder)
+        with JournalReader(journal) as reader:
+            store = None if files is None else FileStore(files)
             material = read_material(reader, which, lambda what: status.update(f"reading {what}"), store)
-        devices = {family.name: family.says for family in load_families(bench.devices)}
+        titles = {family.name: family.says for family in load_families(devices)}
         charts = charts_of(material)
         told = report_of(
             material,
-            plan=load_family_plans(bench.devices).get(material.job.family),
-            device=devices.get(material.job.family, ""),
+            plan=load_family_plans(devices).get(material.job.family),
+            device=titles.get(material.job.family, ""),
             charts=[chart.told for chart in charts],
             made=made,
             software_version=metadata.version("wakerail"),
@@ -70,10 +97,10 @@ def report(
                 return
         document = document_of(told, photos=material.photos)
         status.update("drawing")
-        files = {"html": html_of(document, charts, paper).encode(), "json": twin}
+        forms = {"html": html_of(document, charts, paper).encode(), "json": twin}
         status.update("laying out the PDF")
-        files["pdf"] = pdf_of(document, charts, paper, made)
-    for file in _written(out or Path("out") / told.job, f"report-{told.job}", files):
+        forms["pdf"] = pdf_of(document, charts, paper, made)
+    for file in _written(out or Path("out") / told.job, f"report-{told.job}", forms):
         if not as_json:
             typer.echo(f"written: {file}")
     _tell_lost(told)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import gc
 import os
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import structlog
@@ -13,17 +15,26 @@ import typer
 
 from wakerail.cli import told
 from wakerail.cli.options import Config, config_file
-from wakerail_kit.clock import RealClock
+from wakerail_kit.clock import Clock, RealClock
 from wakerail_kit.errors import ConfigInvalid
 
 if TYPE_CHECKING:
     from wakerail.serve.lifeline import Lifeline
     from wakerail.serve.walk import Note
+    from wakerail_sim.fast_clock import FastClock
 
 
 def serve(
     config: Config = None,
     log_form: Annotated[str, typer.Option("--log", help="How to log: console or json.")] = "console",
+    simulated: Annotated[
+        Path | None,
+        typer.Option(
+            "--simulated",
+            metavar="DIR",
+            help="Go by the clock of the simulated bench that runs in this folder; no instrument may be elsewhere.",
+        ),
+    ] = None,
     verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Log more.")] = False,
 ) -> None:
     """Serve the bench: host its instruments, take requests, keep the log. Ends safely on Ctrl-C.
@@ -45,8 +56,9 @@ def serve(
     plugins = load_plugins()
     for refusal in plugins.refused:
         structlog.get_logger().error("plugin refused", why=refusal)
-    clock = RealClock()
-    bench = load_bench_config(config_file(config), plugins.types, clock)
+    only_at, fast = _simulated_bench(simulated)
+    clock: Clock = fast or RealClock()
+    bench = load_bench_config(config_file(config), plugins.types, clock, only_at)
 
     def ready(name: str, url: str) -> None:
         print(f"{name} is ready; broker {url}", flush=True)  # noqa: T201
@@ -57,9 +69,27 @@ def serve(
         gc.disable()  # until the bench is ready
         from wakerail.serve.worker import serve as serve_bench  # noqa: PLC0415  what only the worker needs
 
-        return told(lambda: asyncio.run(serve_bench(bench, clock, lifeline, notes, ready)))
+        async def serving() -> None:
+            async with fast.followed() if fast else contextlib.nullcontext():
+                await serve_bench(bench, clock, lifeline, notes, ready)
+
+        return told(lambda: asyncio.run(serving()))
 
     gc.freeze()  # shared with the worker for as long as neither touches it
     gc.enable()
     with bench_lock(lock_folder(bench.journal), bench.name):
-        raise typer.Exit(Supervisor(bench, clock, work, ServiceManager(os.environ, clock)).run())
+        ours = RealClock()  # it watches over processes: those live in the machine's time, whatever the bench's is
+        raise typer.Exit(Supervisor(bench, ours, work, ServiceManager(os.environ, ours)).run())
+
+
+def _simulated_bench(folder: Path | None) -> tuple[frozenset[str] | None, FastClock | None]:
+    """Return where the instruments of a simulated bench are, None for anywhere, and its clock if that is a fast one.
+
+    Only a simulated bench has a clock of its own, and nothing but its own instruments ever runs on that.
+    """
+    if folder is None:
+        return None, None
+    from wakerail_sim.running import running_bench  # noqa: PLC0415  a real bench needs no simulators
+
+    running = running_bench(folder)
+    return running.addresses.instruments, running.fast_clock

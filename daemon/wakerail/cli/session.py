@@ -5,13 +5,16 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
+from wakerail_kit.clock import Clock, RealClock
 from wakerail_kit.errors import WakerailError
+from wakerail_sim.running import running_bench
 
 START_TIMEOUT_S = 30.0
 STOP_TIMEOUT_S = 15.0
@@ -25,13 +28,13 @@ instruments:
     driver: supply
     address: {supply}
     dialect: {dialect}
-    rate: 20 Hz
+    rate: {supply_hz:g} Hz
     limits: {{volts: 5 V, limit: 5 A}}
 {supply_extra}  plate:
     driver: plate
     address: {plate}
     dialect: plate-ascii
-    rate: 20 Hz
+    rate: {plate_hz:g} Hz
     limits: {{temperature: 260 degC}}
   port:
     driver: port-tester
@@ -54,26 +57,42 @@ instruments:
 
 @dataclass(frozen=True, slots=True)
 class Session:
-    """A bench that is up: where its broker listens and where its simulator's hands are."""
+    """A bench that is up: where its broker listens, where its simulator's hands are, its journal, and its clock."""
 
     bench: str
     url: str
     folder: Path
+    journal: Path
+    clock: Clock
 
 
 @contextmanager
-def simulated_bench(
-    folder: Path, bench: str, sim_options: list[str], spacing_s: float | None = None
-) -> Iterator[Session]:
+def scratch() -> Iterator[Path]:
+    """Give a folder for a bench that is gone afterwards; its path is short enough for the sockets in it."""
+    with tempfile.TemporaryDirectory(prefix="wakerail-") as folder:
+        yield Path(folder)
+
+
+@dataclass(frozen=True, slots=True)
+class Polling:
+    """How often supply and plate are read. With ``spacing_s`` the supply gives blocks of samples that far apart."""
+
+    supply_hz: float = 20.0
+    plate_hz: float = 20.0
+    spacing_s: float | None = None
+
+
+@contextmanager
+def simulated_bench(folder: Path, bench: str, sim_options: list[str], polling: Polling) -> Iterator[Session]:
     """Start simulators and daemon in ``folder``, each a process of its own; stop both, safely, at the end.
 
-    With ``spacing_s`` the supply is read in blocks of samples that far apart. Raises WakerailError if either
-    does not start.
+    Raises WakerailError if either does not start.
     """
     with simulators(folder, sim_options) as addresses:
-        config = write_config(folder, bench, addresses, spacing_s)
-        with daemon(config) as url:
-            yield Session(bench, url, folder / "sim")
+        config = write_config(folder, bench, addresses, polling)
+        with daemon(config, "--simulated", str(folder / "sim")) as url:
+            journal = folder / f"{bench}.sqlite"
+            yield Session(bench, url, folder / "sim", journal, running_bench(folder / "sim").fast_clock or RealClock())
 
 
 @contextmanager
@@ -86,15 +105,17 @@ def simulators(folder: Path, sim_options: list[str]) -> Iterator[dict[str, str]]
         yield addresses
 
 
-def write_config(folder: Path, bench: str, addresses: dict[str, str], spacing_s: float | None = None) -> Path:
+def write_config(folder: Path, bench: str, addresses: dict[str, str], polling: Polling) -> Path:
     """Write a bench.yaml for simulators into ``folder`` and return it."""
-    blocks = spacing_s is not None
+    blocks = polling.spacing_s is not None
     config = folder / f"{bench}.yaml"
     text = BENCH_YAML.format(
         bench=bench,
         folder=folder,
         dialect="scpi-1999-buffered" if blocks else "scpi-1999",
-        supply_extra=f"    spacing: {spacing_s:.6g} s\n" if blocks else "",
+        supply_extra=f"    spacing: {polling.spacing_s:.6g} s\n" if blocks else "",
+        supply_hz=polling.supply_hz,
+        plate_hz=polling.plate_hz,
         **addresses,
     )
     config.write_text(text, encoding="utf-8")
@@ -102,10 +123,10 @@ def write_config(folder: Path, bench: str, addresses: dict[str, str], spacing_s:
 
 
 @contextmanager
-def daemon(config: Path) -> Iterator[str]:
+def daemon(config: Path, *options: str) -> Iterator[str]:
     """Run a daemon on a configuration; give its broker's URL once it is ready."""
     log = config.with_suffix(".log")
-    with _process(["serve", "--config", str(config), "--log", "json"], log) as process:
+    with _process(["serve", "--config", str(config), "--log", "json", *options], log) as process:
         yield _first_line(process, "the daemon", log).rpartition(" ")[2]
 
 

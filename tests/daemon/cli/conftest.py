@@ -21,7 +21,7 @@ import msgspec
 import pytest
 
 from wakerail.bus import BusClient
-from wakerail.cli.session import write_config
+from wakerail.cli.session import Polling, write_config
 from wakerail.journal import JournalReader
 from wakerail_kit import topics
 from wakerail_kit.messages import InstrumentState, Verdict
@@ -247,7 +247,7 @@ class Shop:
         self, addresses: dict[str, str], *, broker: str | None = None, spacing_s: float | None = None
     ) -> Path:
         """Write the configuration of a bench called ``shop``, with a broker port of its own unless given one."""
-        config = write_config(self.folder, "shop", addresses, spacing_s)
+        config = write_config(self.folder, "shop", addresses, Polling(spacing_s=spacing_s))
         named = broker or f"embedded:{find_free_port()}"
         config.write_text(config.read_text().replace("broker: embedded:0", f"broker: {named}"))
         return config

@@ -205,7 +205,11 @@ def test_all_mistakes_come_out_together(workplace, wakerail):
         (["replay", "still.csv"], "still.csv: all rows have the same time, 0 s; a recording lasts"),
         (["replay", "bench.yaml"], "bench.yaml:1: no column for time in s; name it 't_s' (the header has bench: shop)"),
         (["sim", "--trace", "none.csv"], "none.csv: no such file"),
-        (["demo", "--fault", "dead-shor"], "fault 'dead-shor' is not known; did you mean 'dead-short'?"),
+        (
+            ["serve", "--config", "bench.yaml", "--simulated", "sim"],
+            "sim: no simulated bench runs there; start one with 'wakerail sim --dir sim'",
+        ),
+        (["sim", "--fault", "dead-shor"], "fault 'dead-shor' is not known; did you mean 'dead-short'?"),
         (
             ["log", "runs", "--journal", "bench.yaml"],
             "bench.yaml: cannot be opened as a journal: the file is something else, no SQLite database",
