@@ -12,7 +12,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from wakerail_kit.clock import RealClock
+from wakerail_kit.dialect_exchange import Link
 from wakerail_kit.errors import DeviceRefused, DeviceUnavailable, OutOfSync
+from wakerail_plugins.visa_link import VisaLink
 
 IDN = "Northfen Works,PS-3,0042,1.7"
 
@@ -30,6 +33,14 @@ def test_open_tells_who_it_is_and_reads_the_settings_back(make):
     assert identity.text == IDN
     assert (identity.maker, identity.model, identity.serial, identity.firmware) == tuple(IDN.split(","))
     assert driver.settings == {"voltage": 3.85, "current": 1.0, "output": 0.0}
+
+
+def test_nothing_is_held_back_until_the_command_before_it_was_acknowledged(far):
+    link = VisaLink(f"TCPIP::127.0.0.1::{far.port}::SOCKET", "@py", 1.0, Link(), RealClock())
+    try:
+        assert link._own_socket().getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+    finally:
+        link.close()
 
 
 def test_open_clears_faults_of_the_past(far, make):
