@@ -24,6 +24,8 @@ from wakerail_kit.errors import ConfigInvalid
 #: How far the clock goes, in the machine's time, without being renewed or without the daemon's sign of life.
 LEASH_S = 0.005
 RENEWED_EVERY_S = BEATS_EVERY_S = 0.002
+#: A thread that has not come back for so long waits for what takes the bench's own time, such as a slow answer.
+AWAITED_S = 0.25
 #: A daemon without a sign of life for so long has gone: the clock goes on without it.
 GONE_S = 2.0
 #: Nobody looks again sooner than this whether it is time.
@@ -129,7 +131,7 @@ class FastClock:
         for thread in list(self._threads.values()):
             if thread.due_s is not None and bench_s - thread.due_s > LEASH_S * self.speed:
                 return
-            if thread.woke_s is not None and LEASH_S < machine_s - thread.woke_s < GONE_S:
+            if thread.woke_s is not None and LEASH_S < machine_s - thread.woke_s < AWAITED_S:
                 return
         _BEAT.pack_into(self._page, _BEAT_AT, machine_s)
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wakerail_kit.errors import ConfigInvalid
-from wakerail_sim.fast_clock import GONE_S, LEASH_S, FastClock
+from wakerail_sim.fast_clock import AWAITED_S, GONE_S, LEASH_S, FastClock
 
 
 class Machine:
@@ -77,11 +77,11 @@ def test_it_stands_still_until_a_late_thread_has_come_back():
     clock.renew()
     never = threading.Event()
     assert not clock.wait(never, 0.0)  # this thread wakes, and does something now
-    assert run(clock, machine, GONE_S / 2, beats=True) <= 3 * LEASH_S * SPEED
+    assert run(clock, machine, 0.9 * AWAITED_S, beats=True) <= 3 * LEASH_S * SPEED
     assert not clock.wait(never, 0.0)
     assert run(clock, machine, LEASH_S, beats=True) > 0
-    run(clock, machine, GONE_S, beats=True)
-    assert run(clock, machine, 1.0, beats=True) == pytest.approx(SPEED, rel=0.02)  # it does something else for good
+    run(clock, machine, AWAITED_S, beats=True)
+    assert run(clock, machine, 1.0, beats=True) == pytest.approx(SPEED, rel=0.02)  # it waits for a slow answer
 
 
 class Starved(threading.Event):

@@ -11,6 +11,7 @@ import pytest
 
 from wakerail.cli import main
 from wakerail.config import shipped
+from wakerail_sim.hands import tell
 
 BENCH = """\
 bench: shop
@@ -309,3 +310,15 @@ async def test_an_instrument_that_cannot_be_reached_and_a_kind_that_is_missing(s
         assert "TCPIP::127.0.0.1::9::SOCKET cannot be reached" in line
         assert missing_code == 2
         assert missing.mistakes == ["wakerail: port-check needs a port-tester as 'port'; this bench has none to spare"]
+
+
+async def test_a_real_instrument_never_runs_on_a_simulated_clock(shop):
+    async with shop.sim("--speed", "10") as addresses:
+        config = shop.configure({**addresses, "plate": "/dev/ttyUSB0"})
+        code, daemon = await shop.command("serve", "--config", str(config), "--simulated", str(shop.folder / "sim"))
+        assert (code, daemon.out) == (2, "")
+        (line,) = daemon.mistakes
+        assert ": instruments.plate: is none of the simulated bench's instruments; serve it without --simulated" in line
+        state = await asyncio.to_thread(tell, shop.folder / "sim", "state")
+        assert " output=off " in state
+        assert " heater=off " in state
