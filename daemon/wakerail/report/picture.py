@@ -43,6 +43,7 @@ _DOWN: dict[str, Any] = {
 }
 _COLUMNS_AN_INCH = 140  # about the pixels of an inch of the plot's width
 _LEGEND_IN = 0.812  # the room below the plots
+_LABEL_PT, _LETTER_WIDE = 9, 0.62  # an axis' label, and the width of its letters as a share of their height
 _FEW_SAMPLES = 150  # so few are shown as dots too, as each was measured by itself
 # all as a share of the width of a plot of the usual size
 _LETTER = 0.0082  # the room of a letter of a mark's label
@@ -212,10 +213,18 @@ def _draw_signal(
     x, y = drawable(times, levels * factor, round(_COLUMNS_AN_INCH * width_of(axes)))
     dot = "o" if x.size <= _FEW_SAMPLES else ""
     axes.plot(x, y, color=colour, linewidth=1.0, solid_joinstyle="round", marker=dot, markersize=2.2)
-    axes.set_ylabel(f"{name} ({unit})", fontsize=9, color=INK)
+    axes.set_ylabel(_axis_label(axes, name, unit), fontsize=_LABEL_PT, color=INK)
     low, high = float(np.nanmin(y, initial=0.0)), float(np.nanmax(y, initial=up_to * factor))
     axes.set_ylim(low, high + 0.08 * (high - low) if high > low else low + 1.0)
     return factor
+
+
+def _axis_label(axes: Axes, name: str, unit: str) -> str:
+    """Return what an axis shows, in two lines where one would reach into its neighbour's."""
+    label = f"{name} ({unit})"
+    length_in = len(label) * _LETTER_WIDE * _LABEL_PT / 72.0
+    height_in = axes.bbox.height / axes.figure.dpi
+    return label if length_in <= height_in else f"{name}\n({unit})"
 
 
 def _lanes(

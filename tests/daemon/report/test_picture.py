@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.image import imread
 
-from wakerail.report.picture import draw_trace
+from wakerail.report.picture import draw_trace, trace_sheet
 from wakerail.report.traces import drawable
 
 VERMILION = np.array([0xD5, 0x5E, 0x00]) / 255
@@ -46,6 +47,18 @@ def test_it_says_what_it_shows(tmp_path):
 def test_voltage_has_axes_of_its_own(tmp_path):
     voltage_v = 3.85 - 0.05 * loop()[1]
     assert "voltage (V)" in texts(drawn(tmp_path / "trace.svg", voltage_v=voltage_v))
+
+
+@pytest.mark.parametrize("size_in", [(7.0, 3.2), (10.0, 5.0), (7.0, 2.6)])
+@pytest.mark.parametrize("factor", [1.0, 3.0])
+def test_the_labels_of_two_axes_do_not_touch(size_in, factor):
+    times_s, current_a, restarts = loop()
+    given = {"voltage_v": 3.85 - 0.05 * current_a, "restarts": restarts, "onset_s": 2.0, "size_in": size_in}
+    sheet = trace_sheet(times_s, factor * current_a, **given)
+    FigureCanvasAgg(sheet).draw()
+    one, other = (axes.yaxis.label.get_window_extent() for axes in sheet.axes[1:3])
+    assert one.y0 - other.y1 > 2.0  # pixels; the first is above
+    assert min(one.x0, other.x0) >= 0.0
 
 
 def test_the_same_data_give_the_same_file(tmp_path):
