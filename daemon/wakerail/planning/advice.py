@@ -7,7 +7,16 @@ from dataclasses import dataclass
 
 from wakerail.planning.belief import Belief, update
 from wakerail.planning.course import Course
-from wakerail.planning.ending import Ending, early_ending, first_clean, has_come_back, named, nothing_left
+from wakerail.planning.ending import (
+    Ending,
+    boots_together_again,
+    early_ending,
+    first_clean,
+    gone,
+    has_come_back,
+    named,
+    nothing_left,
+)
 from wakerail.planning.exact import MOST_CANDIDATES, ExactPlan
 from wakerail.planning.lookahead import LookAhead
 from wakerail.planning.model import Check
@@ -18,7 +27,7 @@ from wakerail.planning.telling import tell_check, tell_try
 #: Candidates that are together this share of what may be wrong at the end are left out of the reckoning.
 _LEFT_OUT = 0.2
 #: A boot that was read with less certainty than this is worth more of its kind.
-_SURE_ENOUGH = 0.8
+_SURE_ENOUGH, _SHOWN = 0.8, 0.5
 #: So many boots with nothing changed are enough that all of them are wrong together no more often than this.
 _WRONG_TOGETHER = 1e-3
 
@@ -70,6 +79,9 @@ def advise(course: Course) -> Advice:
     cleared = first_clean(course) is not None
     place, sure = _leading(course, problem)
     leading = problem.candidates[place]
+    if boots_together_again(course):
+        again = make_try(course, problem, done, done, "to see whether the fault is gone with everything connected")
+        return Advice(ranked, gone(course) or again, 0.0 if gone(course) else again.time_s, exact=False)
     if sure >= plan.confirm:
         return _at_the_end(course, problem, place, done, ranked)
     ended = early_ending(course, leading)
@@ -105,13 +117,28 @@ def _leading(course: Course, problem: Problem) -> tuple[int, float]:
 
 
 def _has_told(course: Course) -> bool:
-    """Return whether the last observations were boots with the same done, enough to tell what such boots can."""
+    """Return whether to boot once more with nothing changed would tell nothing that is in doubt.
+
+    It would not where the last boot came out as all else says it must, or where as many boots with the same done have
+    told what such boots can.
+    """
+    if _doubt(course) <= 1.0 - course.plan.confirm:
+        return True
     watching = course.plan.watching
     wrong = max(watching.miss, watching.false)
     enough = 2 if wrong <= 0.0 else max(2, math.ceil(math.log(_WRONG_TOGETHER) / math.log(wrong)))
     last = [one for one in course.observations[-enough:] if isinstance(one, BootWatched)]
     sure = all(max(one.shown, 1.0 - one.shown) >= _SURE_ENOUGH for one in last)
     return len(last) == enough and sure and len({one.done for one in last}) == 1
+
+
+def _doubt(course: Course) -> float:
+    """Return how likely the last boot told the wrong thing of the fault, given all that was seen; 1 if none was."""
+    if not course.observations or not isinstance(last := course.observations[-1], BootWatched):
+        return 1.0
+    off = course.plan.off(last.done)
+    gone = sum(share for causes, share in course.belief.probability.items() if causes <= off)
+    return gone if last.shown >= _SHOWN else 1.0 - gone
 
 
 def _best_try(problem: Problem, done: int, cleared: bool, told: bool) -> tuple[float, int | None, bool]:

@@ -14,6 +14,11 @@ from wakerail.planning.telling import percent
 _CONTRARY = 1e-3
 #: A second cause is mentioned from this probability on.
 _WORTH_TELLING = 0.1
+#: A fault is gone that does not show in so many boots on end, and in so many tries where each has several boots; three
+#: miss one that comes in three of five boots in 6 of 100 cases.
+_LEAST_TOGETHER, _LEAST_TRIES = 3, 2
+#: Causes that are less likely are no hint at a contact.
+_HINTED = 0.2
 
 
 class EndSort(StrEnum):
@@ -54,6 +59,35 @@ def has_come_back(course: Course, causes: frozenset[str]) -> bool:
     return clean_at is not None and any(
         shows(watched) and not causes & course.plan.off(watched.done) for watched in course.watched[clean_at:]
     )
+
+
+def boots_together_again(course: Course) -> int:
+    """Return how many boots on end, the newest, were clean with everything connected again, though the fault showed.
+
+    0 unless a boot was clean with something off before: then it was that, or a contact that has been seated since.
+    """
+    clean = 0
+    for watched in reversed(course.watched):
+        if course.plan.off(watched.done) or shows(watched):
+            break
+        clean += watched.boots or course.plan.watching.boots
+    return clean if any(map(shows, course.watched)) and first_clean(course) is not None else 0
+
+
+def gone(course: Course) -> Ending | None:
+    """Return the end of a course whose fault is gone with everything connected again; None while that is not sure."""
+    clean = boots_together_again(course)
+    if clean < max(_LEAST_TOGETHER, _LEAST_TRIES * course.plan.watching.boots):
+        return None
+    moved = frozenset[str]().union(*(course.plan.off(watched.done) for watched in course.watched))
+    likely = [course.plan.cause[one].title for one, share in course.belief.ranked if one in moved and share >= _HINTED]
+    where = f", likeliest of {' or '.join(likely[:2])}" if likely else ""
+    says = (
+        f"The fault is gone with everything connected again, {clean} boots on end: perhaps a bad contact{where}, "
+        "seated by now. Look at that connector, clean it, and watch the device for long; or it comes and goes: more "
+        "boots in each try."
+    )
+    return Ending(EndSort.INCONCLUSIVE, (), course.belief.of_any(frozenset({course.belief.ranked[0][0]})), says)
 
 
 def early_ending(course: Course, leading: frozenset[str]) -> Ending | None:

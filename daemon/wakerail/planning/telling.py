@@ -7,6 +7,9 @@ from collections.abc import Sequence
 from wakerail.planning.course import Course
 from wakerail.planning.model import Check
 
+#: A cause that is likelier than all others together.
+_STANDS_OUT = 0.5
+
 
 def tell_try(course: Course, to_do: Sequence[str], to_undo: Sequence[str], time_s: float, why: str) -> str:
     """Return what to do for a try and why; ``why`` is empty where it is to split what is left."""
@@ -15,15 +18,25 @@ def tell_try(course: Course, to_do: Sequence[str], to_undo: Sequence[str], time_
     back = [f"the {name.replace('-', ' ')}" for name in to_undo]
     if back:
         deeds.insert(0, "put back " + listed(back))
-    what = _joined(deeds) if deeds else "leave everything as it is and boot once more"
+    what = _joined(deeds) if deeds else "boot once more as it is"
     moved = {cause for name in (*to_do, *to_undo) for cause in plan.action[name].disconnects}
-    reasons = [minutes(time_s), why or ("splits the rest best" if deeds else "makes the last result surer")]
+    likely = course.belief.of_any(moved) if moved else 0.0
+    reasons = [minutes(time_s), why or _why(likely, alone=len(moved) == 1, back=bool(back), deeds=bool(deeds))]
     if moved:
         together = " together" if len(moved) > 1 else ""
-        reasons.insert(0, f"{percent(course.belief.of_any(moved))} likely{together}")
+        reasons.insert(0, f"{percent(likely)} likely{together}")
     if plan.watching.boots > 1:
         reasons.insert(-1, f"{plan.watching.boots} boots")
     return f"{what[:1].upper()}{what[1:]}: {', '.join(reasons)}."
+
+
+def _why(likely: float, *, alone: bool, back: bool, deeds: bool) -> str:
+    """Return why to try it: one that stands out is to be caught, others are to be told apart."""
+    if not deeds:
+        return "to be sure of the last result"
+    if not alone or likely < _STANDS_OUT:
+        return "splits the rest best"
+    return "to see whether the fault comes back with it" if back else "to see whether the fault leaves with it"
 
 
 def _joined(deeds: Sequence[str]) -> str:

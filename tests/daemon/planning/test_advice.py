@@ -17,6 +17,7 @@ from wakerail.planning.lookahead import LookAhead
 from wakerail.planning.model import Action, Check, Likelihood
 from wakerail.planning.observations import BootWatched, CheckSeen
 from wakerail.planning.problem import make_problem
+from wakerail.planning.telling import tell_try
 
 NONE = frozenset[str]()
 
@@ -144,6 +145,73 @@ def test_contrary_results_end_inconclusive(simple):
     assert isinstance(end, Ending)
     assert end.sort is EndSort.INCONCLUSIVE
     assert end.says.startswith("The results contradict each other")
+
+
+def follow(plan, shown_in, steps=40, sure=0.97):
+    """Follow the advice, each boot read as ``shown_in`` says of what is off by then; return the tries and the end."""
+    course, tries, ever_off = Course(plan).seen(BootWatched(NONE, sure, boots=1)), [], frozenset()
+    while len(tries) < steps:
+        step = advise(course).next
+        if isinstance(step, Ending):
+            return tries, step
+        if isinstance(step, RunCheck):
+            course = course.seen(CheckSeen(step.check, 0.0))
+            continue
+        off = plan.off(step.done)
+        ever_off |= off
+        shown = sure if shown_in(off, ever_off) else 1.0 - sure
+        tries.append((step, shown > 0.5))
+        course = course.seen(BootWatched(step.done, shown, boots=1))
+    raise AssertionError("no end")
+
+
+@pytest.mark.parametrize("cause", ["scanner", "speaker", "display", "keypad", "charge-port"])
+def test_boots_are_repeated_only_while_the_last_result_is_in_doubt(demo, cause):
+    """Where the last boot came out as all else says it must, something is moved next: a part is put back, say."""
+    tries, end = follow(demo, lambda off, _: cause not in off)
+    assert end.causes == (cause,)
+    assert "came back with it" in end.says
+    again = [step for step, _ in tries if not (step.to_do or step.to_undo)]
+    assert len(again) <= 3
+    assert {step.why for step in again} <= {"Boot once more as it is: 2 min, to be sure of the last result."}
+    repeats = [not (step.to_do or step.to_undo) for step, _ in tries]
+    assert not any(one and other for one, other in itertools.pairwise(repeats))
+
+
+@pytest.mark.parametrize("cause", ["scanner", "display", "keypad"])
+def test_a_fault_that_is_gone_with_everything_back_in_place_is_told_as_perhaps_a_contact(demo, cause):
+    """It was a bad contact: once it was unplugged and plugged in again, the fault never came back."""
+    tries, end = follow(demo, lambda _, ever_off: cause not in ever_off)
+    assert (end.sort, end.causes) == (EndSort.INCONCLUSIVE, ())
+    assert end.says.startswith(
+        "The fault is gone with everything connected again, 3 boots on end: perhaps a bad contact"
+    )
+    assert [step.to_do + step.to_undo for step, _ in tries[-2:]] == [(), ()]
+    assert tries[-1][0].why.endswith("to see whether the fault is gone with everything connected.")
+    assert len(tries) <= 20
+
+
+def test_a_fault_that_comes_back_after_all_is_isolated_further(simple):
+    plan = simple(5.0, 2.0, error=0.05)
+    seen = [BootWatched(NONE, 1.0), BootWatched(frozenset("a"), 0.0), BootWatched(NONE, 0.0)]
+    step = advise(Course(plan, tuple(seen))).next
+    assert (step.to_do, step.to_undo) == ((), ())
+    end = advise(Course(plan, (*seen, BootWatched(NONE, 1.0)))).next
+    assert isinstance(end, Try) or end.causes == ("a",)
+    more = replace(plan, watching=replace(plan.watching, boots=3))
+    tried = [BootWatched(NONE, 1.0), BootWatched(frozenset("a"), 0.0), BootWatched(NONE, 0.0)]
+    assert isinstance(advise(Course(more, tuple(tried))).next, Try)  # one try of three boots is not enough yet
+    gone = advise(Course(more, (*tried, BootWatched(NONE, 0.0)))).next
+    assert isinstance(gone, Ending)
+    assert "6 boots on end" in gone.says
+
+
+def test_what_stands_out_is_moved_to_see_the_fault_leave_or_come_back_with_it(simple):
+    course = Course(simple(9.0, 1.0, 1.0, board=3.0))
+    assert tell_try(course, ("a",), (), 120.0, "").endswith("2 min, to see whether the fault leaves with it.")
+    assert tell_try(course, (), ("a",), 90.0, "").endswith("2 min, to see whether the fault comes back with it.")
+    for to_do, to_undo in ((("b",), ()), ((), ("b",)), (("a", "b"), ()), (("b",), ("a",))):
+        assert tell_try(course, to_do, to_undo, 120.0, "").endswith("2 min, splits the rest best.")
 
 
 def test_a_fault_that_never_shows_is_not_isolated(simple):
