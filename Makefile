@@ -35,10 +35,12 @@ $(STAMP): requirements.lock pyproject.toml
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
 	touch $@
 
-# Pins every dependency with hashes and without addresses (needs uv).
+# Pins every dependency with hashes and without addresses (needs uv); what only CI compares with has a lock of its own.
 lock:
 	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header \
 		--extra dev pyproject.toml -o requirements.lock
+	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header \
+		--constraint requirements.lock tests/external/requirements.in -o tests/external/requirements.lock
 
 clean:
 	rm -rf .venv out var
