@@ -59,10 +59,11 @@ class FileStore:
             raise JournalDamaged(f"{place}: the file is not what was kept; it was changed or is damaged")
         return content
 
-    def remove(self, sha256: str) -> None:
-        """Remove a file, if it is here. Raises JournalUnavailable."""
+    def remove(self, sha256: str) -> bool:
+        """Remove a file; return False if it was not here. Raises JournalUnavailable."""
         place = self._place(sha256)
         try:
+            there = place.exists()
             place.unlink(missing_ok=True)
             if place.parent.is_dir():
                 _sync(place.parent)
@@ -70,6 +71,7 @@ class FileStore:
             raise JournalUnavailable(f"{place}: the file cannot be removed: {wrong.strerror or wrong}") from wrong
         with suppress(OSError):  # others are in it
             place.parent.rmdir()
+        return there
 
     def _place(self, sha256: str) -> Path:
         if not _SHA256.match(sha256):

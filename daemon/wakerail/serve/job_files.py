@@ -78,8 +78,9 @@ class JobFiles:
             if runs := self._runs_of(job.name):
                 raise ConfigInvalid(f"job {job.name} has a run in progress ({runs[0]}); forget it once that has ended")
             # The files first: until their hashes are emptied they can be found, and all of it may be asked again.
+            removed = 0
             for sha256 in files.to_remove:
-                await asyncio.to_thread(self._store().remove, sha256)
+                removed += await asyncio.to_thread(self._store().remove, sha256)
             topic, event = self._bench.job_event(job.name, JobForgotten(job=job.name, operator=args.operator))
             row, erased = await asyncio.to_thread(
                 rewrite,
@@ -94,7 +95,7 @@ class JobFiles:
             return {
                 "job": job.name,
                 "row": row,
-                "files_removed": len(files.to_remove),
+                "files_removed": removed,
                 "files_on": benches,
                 "erased": erased,
             }

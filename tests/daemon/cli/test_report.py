@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import json
+import sqlite3
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -75,6 +77,18 @@ def test_a_lost_photo_is_one_line_and_all_the_rest_is_written(report, tmp_path):
     out, err = report("t-114", "--json", expect=5)
     assert json.loads(out)["files"][0]["lost"]
     assert len(err.splitlines()) == 1
+
+
+def test_a_journal_from_a_newer_version_is_one_line_and_stays_as_it_is(report, tmp_path):
+    journal = tmp_path / "shop.sqlite"
+    with closing(sqlite3.connect(journal)) as database, database:
+        database.execute("UPDATE meta SET value = '99' WHERE name = 'schema_version'")
+    before = journal.read_bytes()
+    _, err = report("t-114", expect=2)
+    (line,) = err.splitlines()
+    assert "was written by a newer Wakerail (journal version 99" in line
+    assert journal.read_bytes() == before
+    assert not (tmp_path / "out").exists()
 
 
 def test_json_is_printed_alone_and_nothing_is_written(report, tmp_path):

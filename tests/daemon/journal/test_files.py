@@ -40,8 +40,8 @@ def test_a_file_that_was_changed_or_cut_is_told_and_mended_by_keeping_it_again(t
 def test_a_file_that_is_removed_is_gone_and_so_is_its_empty_folder(tmp_path):
     store = FileStore(tmp_path / "files")
     sha256 = store.keep(b"x")
-    store.remove(sha256)
-    store.remove(sha256)
+    assert store.remove(sha256)
+    assert not store.remove(sha256)
     assert not store.holds(sha256)
     assert list((tmp_path / "files").iterdir()) == []
     with pytest.raises(JournalUnavailable, match="is not here"):
