@@ -40,6 +40,7 @@ def demo(
         console.print("Starting a simulated bench, its daemon and a broker ...")
         with simulated_bench(inside, "demo", options, POLLING) as session:
             asyncio.run(tell_story(session, console, SPEED))
+        console.print()
         write_report(
             TICKET,
             out=folder,

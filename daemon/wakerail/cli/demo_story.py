@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from rich.console import Console
 from rich.padding import Padding
+from rich.text import Text
 
 from wakerail.bus import BusClient
 from wakerail.cli.bench import ask_over
@@ -22,6 +23,7 @@ from wakerail.cli.session import Session
 from wakerail.config import shipped
 from wakerail.family_plans import load_family_plans
 from wakerail.planning.ending import EndSort
+from wakerail.report.signs import signs_for
 from wakerail_kit.errors import WakerailError
 from wakerail_kit.job_events import JobStage, Resolution
 from wakerail_kit.job_requests import CloseJob, EnterStage, NoteJob, OpenJob
@@ -88,9 +90,7 @@ class _Story:
 
     async def _triage(self) -> Verdict:
         await self._enter(JobStage.TRIAGE, "The charge port first: it is quick, and liquid gets there first.")
-        verdict = await self._run("port-check")
-        self._say(verdict.reason)
-        return verdict
+        return await self._run("port-check")
 
     async def _isolate(self, port_check: Verdict) -> None:
         self._chapter("Isolate", "Does the restart go with a part? One boot after another, as the plan says.")
@@ -105,17 +105,17 @@ class _Story:
 
     async def _rework(self) -> None:
         await self._enter(JobStage.REWORK, "The board itself: its stacked boards come apart, are cleaned and rejoined.")
-        self._say((await self._run("separate", _HOLD)).reason)
+        await self._run("separate", _HOLD)
         self._hand("Clean the pads of both boards, away from the plate, and let them dry.")
         await asyncio.to_thread(self.hands.do_line, "clean boards")
         await self._note("Green corrosion between the boards around the joint; cleaned both, dried.", spent_s=900.0)
-        self._say((await self._run("rejoin", _HOLD)).reason)
+        await self._run("rejoin", _HOLD)
         self._hand("Connect every part again.")
         await asyncio.to_thread(self.hands.connect_all)
 
     async def _prove(self) -> None:
         await self._enter(JobStage.PROOF, "Does it boot, stay up, show on USB, charge, and do all that it should?")
-        self._say((await self._run("proof", _PROOF)).reason)
+        await self._run("proof", _PROOF)
 
     async def _hand_over(self) -> None:
         await self._enter(JobStage.HANDOVER, "The job is closed, and the next plan of this family has learned from it.")
@@ -129,10 +129,13 @@ class _Story:
         await ask_over(self.client, "job-close", closing)
 
     async def _run(self, sequence: str, inputs: Mapping[str, str] | None = None) -> Verdict:
-        """Run a sequence of the job to its verdict. Raises WakerailError unless it passed."""
+        """Run a sequence of the job to its verdict, and show it. Raises WakerailError unless it passed."""
         request = RunSequence(sequence=sequence, inputs=dict(inputs or {}), job=TICKET, operator=WHO)
         with AttendedScreen(self.hands) as screen:
             verdict = await follow_run(self.client, request, screen, asyncio.Event())
+        signs = signs_for(ascii_only=self.console.options.ascii_only)
+        self.console.print(Text.assemble("\n  ", signs.word(verdict.outcome), f"   {sequence}: {verdict.finding}"))
+        self._say(verdict.reason)
         if verdict.outcome is not Outcome.PASSED:
             raise WakerailError(
                 f"{sequence} {verdict.outcome}, {verdict.finding}: {verdict.reason} The demo ends here."

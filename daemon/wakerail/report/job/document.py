@@ -219,7 +219,9 @@ class _Layout:
             Branchings(root, steps),
         ]
         if isolation.ended is not None:
-            blocks.append(Words(f"The end, {isolation.ended.sort}: {isolation.ended.says}", lead=True))
+            sort, says = isolation.ended.sort, isolation.ended.says
+            end = "The end" if says.lower().startswith(sort) else f"The end, {sort}"
+            blocks.append(Words(f"{end}: {says}", lead=True))
         elif isolation.next and self.report.interim:
             blocks.append(Words(f"Next: {isolation.next}"))
         return blocks
