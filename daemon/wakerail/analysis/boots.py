@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from wakerail.analysis.candidate import Candidate, Known
 from wakerail.analysis.opening import Opening
+from wakerail.analysis.rhythm import Rhythm
 from wakerail.analysis.sorts import FALLEN, SURE, Sort
 
 _RECENT = 12  # boots looked at for the longest
@@ -20,6 +21,8 @@ class Boots:
         self.template: Opening | None = None
         self.template_is_sure = False
         self._all: list[Opening] = []
+        self._whole: list[Opening] = []  # each from a start out of standing to the next collapse, whatever is between
+        self.rhythm = Rhythm()
         self._known: dict[Candidate, Known] = {}  # until the boots change
 
     @property
@@ -30,6 +33,7 @@ class Boots:
     def begin(self, opening: Opening) -> None:
         """Take the first boot, which begins with the onset."""
         self._all.append(opening)
+        self._whole.append(opening.anew())
         self.template, self.template_is_sure = opening, True
         self._known.clear()
 
@@ -43,13 +47,21 @@ class Boots:
                 last.end_s = candidate.at_s
                 self._take_template(last)
         self._all.append(candidate.opening)
-        self._known.clear()
+        if candidate.sort in FALLEN:
+            if self._whole and candidate.at_s > self._whole[-1].start_s:
+                self._whole[-1].end_s = candidate.at_s
+            self._whole.append(candidate.opening.anew())
+        self._changed()
 
     def insert(self, opening: Opening) -> None:
         """Take a boot found late."""
         self._all.append(opening)
         self._all.sort(key=lambda boot: boot.start_s)
+        self._changed()
+
+    def _changed(self) -> None:
         self._known.clear()
+        self.rhythm.learn([boot.start_s for boot in self._all], self._all[0].spacing_s)
 
     def suppose(self, opening: Opening) -> None:
         """Take for the template what is not sure to be a boot, unless there is one: what comes later may be like it."""
@@ -73,7 +85,9 @@ class Boots:
         if known is None:
             template, longest = self._template_for(candidate), self._longest_before(candidate)
             courses = tuple(boot for boot in (template, longest) if boot is not None)
-            known = self._known[candidate] = Known(template, self._under_way_s(candidate), courses)
+            known = self._known[candidate] = Known(
+                template, self._under_way_s(candidate), courses, *self._whole_course(candidate)
+            )
         return known
 
     def forget(self, candidate: Candidate) -> None:
@@ -96,6 +110,20 @@ class Boots:
             return None
         ended = [boot for boot in self._all if boot.end_s is not None and boot.end_s <= candidate.at_s]
         return max(ended[-_RECENT:], key=lambda boot: (boot.end_s or 0.0) - boot.start_s, default=None)
+
+    def _whole_course(self, candidate: Candidate) -> tuple[float | None, Opening | None]:
+        """Return when the device last came up from standing, and the longest course that it took at such a time before.
+
+        Both None for a candidate that fell. What comes at its time after every such start, though a boot was told of
+        there, is how the device boots.
+        """
+        if candidate.sort in FALLEN:
+            return None, None
+        before = [boot for boot in self._whole if boot.start_s < candidate.again_s]
+        ended = [boot for boot in before[:-1] if boot.end_s is not None][-_RECENT:]
+        if not ended:
+            return None, None
+        return before[-1].start_s, max(ended, key=lambda boot: (boot.end_s or 0.0) - boot.start_s)
 
     def _take_template(self, boot: Opening) -> None:
         """Use the first boot seen whole; one that ended too soon to have a shape gives way to a longer one."""

@@ -19,7 +19,7 @@ import math
 from dataclasses import dataclass, field
 
 from wakerail.analysis.likeness import LEVEL_SPREAD, SQRT_2PI, TAIL, Course, Likeness
-from wakerail.analysis.opening import EDGES, Opening, Placed
+from wakerail.analysis.opening import ALIGNMENTS, EDGES, STRETCHES, Opening, Placed
 from wakerail.analysis.repertoire import Repertoire
 from wakerail.analysis.scale import Scale
 from wakerail.analysis.sorts import FALLEN, Sort
@@ -35,6 +35,10 @@ _PERSIST_SPREAD = 0.14
 _MOST_NOVEL = 6.0
 _MOST_NOVEL_SHORT = 0.7  # after a dip so short that a meter's range switching makes the same
 _NOVEL_WINDOWS = 32
+_AS_IS = ALIGNMENTS.index((1.0, 0))
+_SHIFTED_BY_NONE = slice(ALIGNMENTS.index((STRETCHES[0], 0)), None, len(ALIGNMENTS) // len(STRETCHES))
+_CLEARLY = 8.0  # by how much, in log odds, the way that the device boots explains more than the opening does
+_FAINT = 1.6  # natural log; what draws a fifth of the boot known, at its time, is no boot
 _ABOVE_COUNTS = 0.35  # a wake-up overshoots what was drawn before, a boot mostly starts below it
 _MOST_ALIKE = 40.0
 _KNOWN = 0.7  # of the boots open as the one known does
@@ -55,12 +59,15 @@ class Known:
     """The boots that a candidate is held against, None where there is none.
 
     ``template`` is the boot whose opening is known; ``under_way_s`` when the boot began that a candidate may be part
-    of, which may go on as ``courses`` did.
+    of, which may go on as ``courses`` did; ``up_s`` when the device last came up from standing, ``whole`` the course
+    that it took after such a start before.
     """
 
     template: Opening | None
     under_way_s: float | None
     courses: tuple[Opening, ...]
+    up_s: float | None
+    whole: Opening | None
 
 
 @dataclass(slots=True, eq=False)
@@ -88,6 +95,8 @@ class Candidate:
     next_s: float = 0.0  # when the next window is past
     _like: Likeness = field(default_factory=Likeness)  # the opening known, against the other story
     _course: Course = field(default_factory=Course)  # the boot before it going on, against the other story
+    _whole: Course = field(default_factory=Course)  # the same, since the device last came up from standing
+    _again: Course = field(default_factory=Course)  # the opening known, weighed in the same way as that
     _level: float | None = None
     _ticks: int = 0
     _persists: bool = False  # the newest window was at the level of the one before
@@ -106,7 +115,9 @@ class Candidate:
     @property
     def going(self) -> float:
         """What speaks for the boot before it going on as one known did, against the other story."""
-        return self._course.log_ratio
+        whole, again = self._whole.log_ratio, max(self._again.log_ratio, 0.0)
+        # what repeats itself all the time looks like itself at any time
+        return max(self._course.log_ratio, whole) if whole > again + _CLEARLY else self._course.log_ratio
 
     @property
     def compared(self) -> int:
@@ -144,7 +155,8 @@ class Candidate:
         What came after it may be another boot's.
         """
         if self.at_fall is not None and self.at_fall > self.evidence:
-            self.odds, self.novel, self._like, self._course = self.at_fall, 0.0, Likeness(), Course()
+            self.odds, self.novel, self._like = self.at_fall, 0.0, Likeness()
+            self._course, self._whole, self._again = Course(), Course(), Course()
         self.at_fall = None
 
     @property
@@ -156,7 +168,8 @@ class Candidate:
 
     def forget(self) -> None:
         """Begin to look anew."""
-        self.window, self.novel, self._like, self._course = 0, 0.0, Likeness(), Course()
+        self.window, self.novel, self._like = 0, 0.0, Likeness()
+        self._course, self._whole, self._again = Course(), Course(), Course()
         self._level, self._ticks, self._left, self._persists = None, 0, [], False
         self.next_s = self.opening.window_s(0)[1]
 
@@ -179,11 +192,15 @@ class Candidate:
         familiar = self.repertoire.density(here)
         other = self._weigh_other(here, ticks, wobble, familiar, broad, jumps_per_s)
         if self.sort is not Sort.JUMP and index < _NOVEL_WINDOWS:
-            self._weigh_novel(level_a, here, familiar, broad)
+            faint = template is not None and here < template.places[_AS_IS] - _FAINT
+            self._weigh_novel(here, familiar, broad, low=faint or level_a < self.edge_a)
         if template is not None:
             self._weigh_alike(index, here, template, wobble, other)
         if known.under_way_s is not None:
-            self._weigh_going(index, here, known.courses, known.under_way_s, scale, wobble, other)
+            self._weigh_going(self._course, index, here, known.courses, known.under_way_s, scale, wobble, other)
+        if template is not None and known.up_s is not None and known.whole is not None:
+            self._again.weigh(here, template.places[_SHIFTED_BY_NONE], other, wobble)
+            self._weigh_going(self._whole, index, here, (known.whole,), known.up_s, scale, wobble, other)
 
     def _weigh_other(
         self, here: float, ticks: int, wobble: float, familiar: float, broad: float, jumps_per_s: float
@@ -206,8 +223,8 @@ class Candidate:
         persists = math.exp(-0.5 * (distance / spread) ** 2) / (spread * SQRT_2PI)
         return max((1.0 - jumps) * persists + jumps * anywhere, 1e-3 * broad)
 
-    def _weigh_novel(self, level_a: float, here: float, familiar: float, broad: float) -> None:
-        if level_a < self.edge_a:  # back in the low: whatever this was, it ended
+    def _weigh_novel(self, here: float, familiar: float, broad: float, *, low: bool) -> None:
+        if low:  # back in the low, or hardly out of it: whatever this was, it ended
             self.novel = min(self.novel, 0.0)
             return
         step = -0.6 * math.log(min(max(familiar / broad, 0.1), 3.0))
@@ -226,6 +243,7 @@ class Candidate:
 
     def _weigh_going(
         self,
+        course: Course,
         index: int,
         here: float,
         courses: tuple[Opening, ...],
@@ -238,5 +256,5 @@ class Candidate:
         for boot in courses:
             levels_a = boot.later_a(index, offset_s, self.at_s)
             if levels_a is not None:
-                self._course.weigh(here, map(scale.of, levels_a), other, wobble)
+                course.weigh(here, map(scale.of, levels_a), other, wobble)
                 return

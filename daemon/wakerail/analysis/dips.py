@@ -23,7 +23,10 @@ _APART = 4.0  # finenesses above standing from which on a low can be told from i
 _SAME_SLEEP, _SLEPT_SO = 0.35, 2.5
 _NOTHING_A = 0.0015  # handheld devices draw more when they sleep (common practice, no source)
 _NOTHING_SHARE = 0.002  # of what was drawn before; likewise
-_MOST_OFF = 1.5
+_MOST_OFF, _MOST_TO_BASE = 1.5, 0.5
+_DRIFTS_SHARE, _MOST_DRIFT_SHARE = 0.01, 0.02  # of what is drawn when up: so far may the meter's zero wander
+_FOLLOWS = 0.3  # of the way from the standing level to a new low
+_SPREADS, _FEWEST = 2.0, 5  # deviations of the ticks of a low within which it is standing; ticks to know them
 _RESET_S = 3.0  # hardly any reset lasts longer
 _SHORTER, _LONGER = 0.8, 2.0  # what a length says, on its logarithm
 _LEAST_FOR_OFF, _MOST_FOR_SLEEP = -0.7, 6.0
@@ -37,6 +40,7 @@ class Dips:
         self._trail, self._levels = trail, levels
         self._everything = Repertoire()
         self._slept_a: deque[float] = deque(maxlen=8)
+        self._drift_a = 0.0  # of the standing level since the onset, as the collapses show it
 
     def take(self, level_a: float, lasted_s: float) -> None:
         """Take note of a level, while it is not known what the device draws standing."""
@@ -48,11 +52,21 @@ class Dips:
         ``most_s``: two ticks further apart have a gap between them.
         """
         levels = self._levels
-        sort, odds = _depth_evidence(dip.low_a, dip.before_a, levels.standing_a, levels.tolerance_a, levels.fineness_a)
+        standing_a, spread_a = levels.standing_a + self._drift_a, self._spread_a(dip)
+        drift_a = min(_DRIFTS_SHARE * (dip.before_a - standing_a), _NOTHING_A) if levels.measured else 0.0
+        tolerance_a = max(levels.tolerance_a, _SPREADS * spread_a, drift_a)
+        sort, odds = _depth_evidence(dip.low_a, dip.before_a, standing_a, tolerance_a, max(levels.fineness_a, spread_a))
+        to_base = sort is Sort.COLLAPSE and levels.measured
+        if to_base:
+            most_a = _MOST_DRIFT_SHARE * levels.top_a
+            drifted_a = self._drift_a + _FOLLOWS * (dip.low_a - standing_a)
+            self._drift_a = min(max(drifted_a, -most_a), most_a)
         off = dip.low_a < _MOST_WHEN_OFF_A + levels.fineness_a
         if not levels.known and off and dip.low_a < _OFF_SHARE * dip.before_a:
             levels.lowest_a = min(levels.lowest_a, dip.low_a)
-            if lasted_s > _BRIEF_S and self._is_home(dip, lasted_s):
+            if to_base:  # what was drawn before the onset, which may have been a sleep's
+                odds = min(odds, _MOST_TO_BASE)
+            elif lasted_s > _BRIEF_S and self._is_home(dip, lasted_s):
                 sort, odds = Sort.DIP, -2.0
             elif dip.low_a <= levels.lowest_a + levels.tolerance_a:
                 # as low as it ever went, but that may be a sleep unless it is hardly anything
@@ -70,6 +84,15 @@ class Dips:
         """Tell whether a low is so little, as far as the meter can tell, that hardly any device draws it asleep."""
         levels = self._levels
         return max(low_a, levels.noise_a, levels.standing_noise_a, levels.resolution_a / 2) < nothing_a
+
+    def _spread_a(self, dip: Dip) -> float:
+        """Return how much the ticks of a dip scatter about their median, 0 for a short one."""
+        levels_a = sorted(self._trail.level_a[dip.fell : dip.rose][:_LONG_DIP])
+        if len(levels_a) < _FEWEST:
+            return 0.0
+        middle_a = levels_a[len(levels_a) // 2]
+        apart_a = sorted(abs(level_a - middle_a) for level_a in levels_a)
+        return 1.5 * apart_a[len(apart_a) // 2]
 
     def _is_home(self, dip: Dip, lasted_s: float) -> bool:
         """Tell whether the device drew so little for much of the time before: then it idles there, and is not off."""

@@ -8,6 +8,8 @@ from wakerail.analysis.sorts import LIKELY, SURE, Sort
 from wakerail.analysis.switching import PENDING
 from wakerail.analysis.trail import Trail
 
+_SEEN_OF_A_JUMP = 24  # windows; a change of levels or two that the opening has, too, is chance
+
 
 class Odds:
     """The log odds of candidates by now."""
@@ -31,7 +33,9 @@ class Odds:
 
     def is_sure(self, candidate: Candidate) -> bool:
         """Tell whether a candidate may be told at once: what a meter does to a short dip's surroundings shows later."""
-        if candidate.window < 2 or (candidate.sort is Sort.BLINK and len(self._trail) - candidate.place <= PENDING):
+        if candidate.window < (_SEEN_OF_A_JUMP if candidate.sort is Sort.JUMP else 2) or (
+            candidate.sort is Sort.BLINK and len(self._trail) - candidate.place <= PENDING
+        ):
             return False
         return self._reaches(candidate, SURE, candidate.evidence)
 

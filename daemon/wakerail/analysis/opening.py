@@ -84,6 +84,10 @@ class Opening:
     _placed: dict[int, Placed] = field(default_factory=dict)
     _placed_on: tuple[float, float] = (0.0, 0.0)
 
+    def anew(self) -> Opening:
+        """Return the same beginning, whose end is not known."""
+        return Opening(self.trail, self.start_s, self.spacing_s)
+
     def window_s(self, index: int, stretch: float = 1.0, shift: int = 0) -> tuple[float, float]:
         """Return when a window begins and ends, in a boot that runs slower and was found some ticks early."""
         step_s, start_s = self.spacing_s * stretch, self.start_s + shift * self.spacing_s

@@ -13,7 +13,7 @@ from wakerail.analysis.sorts import Sort
 from wakerail.analysis.switching import MOST_FOR, Switching
 
 # however often the opening came back, its first level alone is no restart; and one like it in all is, however often not
-_MOST_FOR_A_JUMP, _LEAST_FOR_A_JUMP = -3.2, -5.5
+_MOST_FOR_A_JUMP, _LEAST_FOR_A_JUMP = -3.2, -8.0
 _LEAST_FOR_A_DIP = -5.0
 _UNKNOWN_LOW, _MOST_UNKNOWN = 0.8, 0.7
 
@@ -66,7 +66,7 @@ class _Learnt:
         Sort.COLLAPSE: (1.5, 1.5),
         Sort.BLINK: (1.0, 1.5),
         Sort.DIP: (0.1, 3.0),
-        Sort.JUMP: (0.5, 50.0),
+        Sort.JUMP: (0.5, 150.0),
     }
 
     def __init__(self) -> None:
