@@ -48,6 +48,10 @@ class WithinAllowance(Interlock):
     def commanded(self, setting: str, value: float | bool | None, now_s: float) -> None:  # noqa: ARG002
         self._set[setting] = value
 
+    def lost(self, now_s: float, why: str) -> Trip | None:  # noqa: ARG002
+        self._set.clear()  # it may have been off at the mains, or set by another hand
+        return None
+
     def judge(self, samples: Samples) -> Trip | None:
         most = self._allowance.most
         if most is None or self._set.get("output") is False:

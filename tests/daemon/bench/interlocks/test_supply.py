@@ -86,6 +86,15 @@ def test_nothing_comes_on_whose_settings_are_not_known_to_be_within_it():
     assert guards.refusal("output", True, 0.0)
 
 
+def test_what_was_set_before_the_link_was_lost_is_not_known_any_more():
+    guards, _ = allowed()
+    guards.commanded("volts", 0.5, 0.0)
+    guards.commanded("limit", 1.0, 0.0)
+    assert guards.refusal("output", True, 0.0) is None
+    assert guards.lost(1.0, "it does not answer") is None
+    assert guards.refusal("output", True, 2.0)  # it may have been off meanwhile, and come back with values of its own
+
+
 @pytest.mark.parametrize(
     ("voltage_v", "current_a", "says"),
     [
