@@ -70,6 +70,7 @@ _VALUE = r"(?P<value>[^\s\"'“”‘’()]+)?"
 _NAMED = rf"\b{_SECRET}(?:\b|(?=\d)){_LINK}{_VALUE}"
 _NAMED_ELSEWHERE = rf"{_ELSEWHERE}[{_QUOTES}]*{_MEANS}[{_QUOTES}]*{_VALUE}"
 _WORD = re.compile(r"[^\W\d_]+")
+_BLANKS = re.compile(r"(\s)\s+")
 _PROSE = """
 a about absent after all an and any are ask asked asking at back because been before being blank but by called cannot
 changed changes cleared comes confirmed customer customers did disabled dialog do does doesn done during empty enabled
@@ -99,6 +100,7 @@ def looks_like_passcode(text: str) -> bool:
 
 
 def _tells(plain: str) -> bool:
+    plain = _BLANKS.sub(r"\1", plain)  # a run of blanks can be shared out among the patterns in too many ways to try
     if _compiled(_TOLD).search(plain):
         return True
     named = (_NAMED, _NAMED_ELSEWHERE)

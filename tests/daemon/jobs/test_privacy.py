@@ -177,6 +177,14 @@ def test_what_a_bench_writes_every_day_is_kept(text):
     assert not looks_like_passcode(text)
 
 
+@pytest.mark.parametrize("blank", [" ", "_", "\t", "\u3000"])
+@pytest.mark.parametrize("word", ["heslo", "1234", "passcode for", "unlock", "pin", "pattern"])
+def test_a_run_of_blanks_is_looked_through_soon(word, blank):
+    """It was shared out among the patterns in every possible way: 50 blanks took seconds, 1000 for ever."""
+    assert not looks_like_passcode(f"{word}{blank * 4000}?")
+    assert looks_like_passcode(f"heslo{blank * 4000}4711")
+
+
 def test_the_refusal_names_the_field_and_does_not_repeat_it():
     with pytest.raises(ConfigInvalid) as refused:
         refuse_passcodes(symptom="restarts", words="the passcode is swordfish")
