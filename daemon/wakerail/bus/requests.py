@@ -106,8 +106,8 @@ class Requests:
         try:
             checked = msgspec.convert(args, ASK_VERBS[verb])
         except msgspec.ValidationError as error:
-            self._admit(args)  # first of all: what is wrong with an argument may repeat it
-            raise ConfigInvalid(f"bad arguments for {verb!r}: {_words(error)}") from error
+            wrong = self._admit(_words(error))  # it may repeat an argument
+            raise ConfigInvalid(f"bad arguments for {verb!r}: {wrong}") from error
         admitted = self._admit(checked)
         self._running += 1
         try:

@@ -59,6 +59,19 @@ async def test_bad_arguments_are_refused_in_one_line(args: dict[str, object], sa
     assert await ask(requests, "run", args) == Answer(id="1", ok=False, says=says, exit_code=2)
 
 
+async def test_of_bad_arguments_only_what_the_refusal_repeats_is_looked_at() -> None:
+    """A file of 8 MiB is text until it is converted; to look through that would hold up the whole bench."""
+    looked_at: list[object] = []
+    requests = Requests(admit=lambda asked: looked_at.append(asked) or asked)
+
+    async def nothing(_: object) -> None: ...
+
+    requests.handle("job-keep", nothing)
+    answer = await ask(requests, "job-keep", {"job": "t-1", "name": "port.jpg", "content": "AAAA" * 1000})
+    assert answer.says == "bad arguments for 'job-keep': they lack the field `media_type`"
+    assert looked_at == ["they lack the field `media_type`"]
+
+
 async def test_an_unknown_verb_is_answered_with_the_known_ones() -> None:
     requests = Requests()
 

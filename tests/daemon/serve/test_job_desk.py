@@ -126,7 +126,7 @@ OPEN = {"family": "fenmoor-t3", "symptom": "restarts"}
             {"job": "t-114", "name": "pin_4711.png", "media_type": "a/b", "content": "eA=="},
             "name: it looks",
         ),
-        ("job-stage", {"job": "t-114", "stage": "PIN 4711"}, "stage: it looks like a passcode"),
+        ("job-stage", {"job": "t-114", "stage": "PIN 4711"}, "the text: it looks like a passcode"),
         ("job-note", {"job": "t-114", "text": "x", "operator": "PIN 4711"}, "operator: it looks like a passcode"),
         ("job-resume", {"job": "the PIN is 4711"}, "job: it looks like a passcode"),
         ("plan-observe", {"job": "t-114", "said": "Passwort: hunter2"}, "said: it looks like a passcode"),
