@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -14,6 +13,7 @@ from wakerail.cli.report import write_report
 from wakerail.cli.session import Polling, scratch, simulated_bench
 from wakerail.config import files_beside, shipped
 from wakerail.report.job.paper import Paper
+from wakerail_kit.clock import RealClock
 
 #: How many times as fast as a real one the demo's bench goes at most.
 SPEED = 16.0
@@ -34,7 +34,7 @@ def demo(
     from wakerail.cli.demo_story import FAULTS, TICKET, tell_story  # noqa: PLC0415  what only the demo needs
 
     console = Console(highlight=False)
-    folder = out / datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
+    folder = out / RealClock().now().astimezone().strftime("%Y%m%d-%H%M%S")
     options = ["--plate-fan", "--speed", f"{SPEED:g}", *(word for fault in FAULTS for word in ("--fault", fault))]
     with scratch() as inside:
         console.print("Starting a simulated bench, its daemon and a broker ...")

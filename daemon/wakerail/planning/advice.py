@@ -80,8 +80,9 @@ def advise(course: Course) -> Advice:
     place, sure = _leading(course, problem)
     leading = problem.candidates[place]
     if boots_together_again(course):
+        ended = gone(course)
         again = make_try(course, problem, done, done, "to see whether the fault is gone with everything connected")
-        return Advice(ranked, gone(course) or again, 0.0 if gone(course) else again.time_s, exact=False)
+        return Advice(ranked, ended or again, 0.0 if ended else again.time_s, exact=False)
     if sure >= plan.confirm:
         return _at_the_end(course, problem, place, done, ranked)
     ended = early_ending(course, leading)
@@ -137,8 +138,8 @@ def _doubt(course: Course) -> float:
     if not course.observations or not isinstance(last := course.observations[-1], BootWatched):
         return 1.0
     off = course.plan.off(last.done)
-    gone = sum(share for causes, share in course.belief.probability.items() if causes <= off)
-    return gone if last.shown >= _SHOWN else 1.0 - gone
+    is_off = sum(share for causes, share in course.belief.probability.items() if causes <= off)
+    return is_off if last.shown >= _SHOWN else 1.0 - is_off
 
 
 def _best_try(problem: Problem, done: int, cleared: bool, told: bool) -> tuple[float, int | None, bool]:
