@@ -17,6 +17,7 @@ from wakerail_kit.events import (
     StepFinished,
     StepStarted,
 )
+from wakerail_kit.outcome import Outcome
 from wakerail_kit.units import human
 
 
@@ -28,6 +29,8 @@ def news_of(data: EventData, start_s: float | None) -> str:  # noqa: PLR0911  on
             return ", ".join([f"{data.sequence} began", *others])
         case StepStarted() if data.duration_s is not None:
             return f"step {data.number}, {human(data.duration_s, 's')}: {data.title}"
+        case StepFinished(verb="prompt", outcome=Outcome.PASSED):
+            return f"step {data.number}: confirmed"  # what was asked stands above
         case StepFinished():
             return f"step {data.number} {data.outcome}: {data.says or data.title}"
         case HeatStageStarted():

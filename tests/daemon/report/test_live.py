@@ -161,6 +161,16 @@ def test_a_prompt_is_told_once(live, event):
     assert live.news().plain == "please: Bridge the pads."
 
 
+def test_a_prompt_that_was_confirmed_is_not_told_again(live, event):
+    live.news()
+    text = "Bridge the pads."
+    step = {"run": "r", "number": 2, "verb": "prompt", "title": text}
+    live.take("", event(StepFinished(**step, outcome=Outcome.PASSED)))
+    assert live.news().plain == "step 2: confirmed"
+    live.take("", event(StepFinished(**step, outcome=Outcome.ABORTED, says="mara said no")))
+    assert live.news().plain == "step 2 Aborted: mara said no"
+
+
 @given(st.lists(st.tuples(st.floats(0, 120), st.floats(0, 3)), min_size=1, max_size=200), st.integers(4, 200))
 def test_the_chart_keeps_the_highest_value_of_its_span(samples, width):
     samples.sort(key=lambda sample: sample[0])
