@@ -11,7 +11,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from rich.console import Console
-from rich.padding import Padding
 from rich.text import Text
 
 from wakerail.bus import BusClient
@@ -19,6 +18,7 @@ from wakerail.cli.bench import ask_over
 from wakerail.cli.demo_hands import AttendedScreen, DemoHands
 from wakerail.cli.following import follow_run
 from wakerail.cli.isolating import Isolating
+from wakerail.cli.looks import indented
 from wakerail.cli.session import Session
 from wakerail.config import shipped
 from wakerail.family_plans import load_family_plans
@@ -155,7 +155,7 @@ class _Story:
         self._say(says)
 
     def _say(self, says: str) -> None:
-        self.console.print(Padding(says, (0, 2)))
+        self.console.print(indented(says))
 
     def _hand(self, does: str) -> None:
         self.console.print(f"  ☞ {does}", style="bold")

@@ -20,6 +20,7 @@ from rich.console import Console
 from wakerail.bus import BusClient
 from wakerail.cli.bench import ask_over
 from wakerail.cli.following import follow_run
+from wakerail.cli.looks import indented
 from wakerail.cli.plan_screen import END, advice_screen, closing_line, off_now
 from wakerail.cli.run import Screen
 from wakerail.cli.terminal import Reply, drop_typed, read_line
@@ -173,9 +174,9 @@ class Isolating:
                 raise Stopped
             if said is Said.UNDO:
                 taken = await self._ask("plan-undo", PlanUndo(job=self.job, operator=self.operator))
-                self.console.print(f"  {msgspec.convert(taken, PlanObserved).says}")
+                self.console.print(indented(msgspec.convert(taken, PlanObserved).says))
                 raise Undone
-            self.console.print(f"  {advice.next.says}")
+            self.console.print(indented(advice.next.says))
 
     async def _unless_aborted(self, asking: Coroutine[None, None, Said]) -> Said:
         asked, stopped = asyncio.ensure_future(asking), asyncio.ensure_future(self.abort.wait())
@@ -193,14 +194,14 @@ class Isolating:
         screen = Screen(as_json=False, do=self.hands.prompts)
         with screen:
             verdict = await follow_run(self.client, request, screen, self.abort)
-        self.console.print(f"  {verdict.outcome}, {verdict.finding}: {verdict.reason}")
+        self.console.print(indented(f"{verdict.outcome}, {verdict.finding}: {verdict.reason}"))
         if verdict.finding is Finding.STOPPED:
             raise Stopped
         told = await self._ask(
             "plan-observe", PlanObserve(job=advice.job, run=verdict.run, done=done, operator=self.operator)
         )
         observed = msgspec.convert(told, PlanObserved)
-        self.console.print(f"  {observed.says}", style="bold")
+        self.console.print(indented(observed.says, "bold"))
         return observed
 
     def _inputs(self, advice: PlanAdvice) -> Mapping[str, str]:

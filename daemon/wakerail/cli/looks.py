@@ -1,10 +1,11 @@
-"""How lines of the journal look at a terminal: colours, columns, times."""
+"""How lines look at a terminal: colours, columns, times, room at their sides."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -29,6 +30,11 @@ def grid_of(lines: Iterable[tuple[str, str, Text]]) -> Table:
     for line in lines:
         grid.add_row(*line)
     return grid
+
+
+def indented(says: str, style: str = "") -> Padding:
+    """Return a text with room beside each of its lines, every sign in it as it is: brackets are no markup."""
+    return Padding(Text(says, style), (0, 2))
 
 
 def local(time: str) -> str:

@@ -16,6 +16,7 @@ from rich.padding import Padding
 
 from wakerail.cli.bench import ask
 from wakerail.cli.log import JournalPath
+from wakerail.cli.looks import indented
 from wakerail.cli.options import AsJson, Config, place, served_bench
 from wakerail.cli.plan_screen import causes_table
 from wakerail.cli.run import Inputs, parse_inputs
@@ -246,14 +247,14 @@ def _tell_next(console: Console, advice: Advice) -> None:
     step = advice.next
     console.print("\nEnd" if isinstance(step, Ending) else "\nNext", style="bold")
     if isinstance(step, Ending):
-        console.print(Padding(step.says, (0, 2)))
+        console.print(indented(step.says))
         return
-    console.print(Padding(step.why, (0, 2)))
+    console.print(indented(step.why))
     for note in step.notes:
-        console.print(Padding(note, (0, 2)), style="dim")
+        console.print(indented(note, "dim"))
     if advice.expected_s:
         how = "" if advice.exact else ", by look-ahead"
-        console.print(Padding(f"To a confirmed cause: about {minutes(advice.expected_s)} on average{how}.", (0, 2)))
+        console.print(indented(f"To a confirmed cause: about {minutes(advice.expected_s)} on average{how}."))
 
 
 def _count(observations: int) -> str:

@@ -10,6 +10,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from wakerail.cli.looks import indented
 from wakerail.planning.telling import listed, minutes
 from wakerail_kit.plan_requests import FamilyStats, PlanAdvice
 
@@ -46,12 +47,12 @@ def advice_screen(answer: PlanAdvice) -> RenderableType:
         parts.append(Padding(table, (0, 2)))
     parts.append(Padding(causes_table([(one.says, one.share) for one in answer.ranked]), (0, 2)))
     step = answer.next
-    parts += [Text(), _title("End" if step.kind == END else "Next"), Padding(Text(step.says), (0, 2))]
-    parts += [Padding(Text(note, style="dim"), (0, 2)) for note in step.notes]
+    parts += [Text(), _title("End" if step.kind == END else "Next"), indented(step.says)]
+    parts += [indented(note, "dim") for note in step.notes]
     if step.kind != END and answer.expected_s:
         how = "" if answer.exact else ", by look-ahead"
         average = f"To a confirmed cause: about {minutes(answer.expected_s)} on average{how}."
-        parts.append(Padding(Text(average), (0, 2)))
+        parts.append(indented(average))
     return Group(*parts)
 
 
@@ -82,7 +83,7 @@ def stats_screen(stats: Sequence[FamilyStats]) -> RenderableType:
             took = (
                 f"An isolation took {minutes(family.isolation_s)} and {family.observations:g} observations (medians)."
             )
-            parts.append(Padding(Text(took), (0, 2)))
+            parts.append(indented(took))
         parts.append(Text())
     return Group(*parts[:-1])
 
