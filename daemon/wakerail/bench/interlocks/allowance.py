@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import zip_longest
 from typing import NamedTuple
 
 from wakerail.analysis.injection import Injected
@@ -57,9 +58,7 @@ class WithinAllowance(Interlock):
         if most is None or self._set.get("output") is False:
             return None
         voltages, currents = samples.signals.get("voltage", ()), samples.signals.get("current", ())
-        for voltage_v, current_a in zip(voltages, currents, strict=False):
-            if voltage_v is None or current_a is None:
-                continue
-            if beyond := most.set.beyond(voltage_v, current_a, most.power_w):
+        for voltage_v, current_a in zip_longest(voltages, currents):  # one that was not read hides nothing of the other
+            if beyond := most.set.beyond(voltage_v or 0.0, current_a or 0.0, most.power_w):
                 return Trip("allowance", beyond.says, beyond.value, beyond.limit, beyond.unit)
         return None

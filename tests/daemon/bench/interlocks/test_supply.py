@@ -86,6 +86,15 @@ def test_nothing_comes_on_whose_settings_are_not_known_to_be_within_it():
     assert guards.refusal("output", True, 0.0)
 
 
+@pytest.mark.parametrize("reading", [{"voltage": [1.2]}, {"voltage": [1.2], "current": [None]}, {"current": [1.3]}])
+def test_half_a_reading_above_it_trips(reading):
+    guards, _ = allowed()
+    guards.commanded("output", True, 0.0)
+    trip = guards.judge(samples(**reading))
+    assert trip is not None
+    assert trip.interlock == "allowance"
+
+
 def test_what_was_set_before_the_link_was_lost_is_not_known_any_more():
     guards, _ = allowed()
     guards.commanded("volts", 0.5, 0.0)
