@@ -45,6 +45,9 @@ class Happened(NamedTuple):
     row: int
 
 
+Kept = JobNoted | JobPartUsed | JobFileKept | JobStageEntered | JobPaused | JobResumed
+
+
 @dataclass(frozen=True, slots=True)
 class NoteKept:
     """Something of a job that a person noted or kept, with its time (RFC 3339), bench and row in the journal."""
@@ -52,7 +55,7 @@ class NoteKept:
     time: str
     bench: str
     row: int
-    what: JobNoted | JobPartUsed | JobFileKept | JobStageEntered | JobPaused | JobResumed
+    what: Kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +123,10 @@ class _Draft:
         self.forgotten = False
         self.last_number = 0
 
+    def keep(self, what: Kept, happened: Happened) -> None:
+        """Take something that a person noted or kept."""
+        self.kept.append(NoteKept(happened.time, happened.bench, happened.row, what))
+
     def job(self) -> Job:
         """Return the job as it is by now."""
         return Job(
@@ -152,25 +159,25 @@ def _take(data: EventData, draft: _Draft, happened: Happened) -> None:
 @_take.register(JobPartUsed)
 @_take.register(JobFileKept)
 def _(data: JobNoted | JobPartUsed | JobFileKept, draft: _Draft, happened: Happened) -> None:
-    draft.kept.append(NoteKept(happened.time, happened.bench, happened.row, data))
+    draft.keep(data, happened)
 
 
 @_take.register
 def _(data: JobStageEntered, draft: _Draft, happened: Happened) -> None:
     draft.stage = data.stage
-    draft.kept.append(NoteKept(happened.time, happened.bench, happened.row, data))
+    draft.keep(data, happened)
 
 
 @_take.register
 def _(data: JobPaused, draft: _Draft, happened: Happened) -> None:
     draft.state = JobState.PAUSED
-    draft.kept.append(NoteKept(happened.time, happened.bench, happened.row, data))
+    draft.keep(data, happened)
 
 
 @_take.register
 def _(data: JobResumed, draft: _Draft, happened: Happened) -> None:
     draft.state, draft.bench, draft.closed = JobState.OPEN, happened.bench, None
-    draft.kept.append(NoteKept(happened.time, happened.bench, happened.row, data))
+    draft.keep(data, happened)
 
 
 @_take.register

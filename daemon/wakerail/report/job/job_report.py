@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from wakerail.jobs import Job, NoteKept
+from wakerail.jobs import Job, Kept, NoteKept
 from wakerail.jobs.forgetting import empty
 from wakerail.planning.model import FamilyPlan
 from wakerail.report.job.material import Material, RunSeen
@@ -163,7 +163,7 @@ def _name(data: object) -> str:
     return type_of(type(data)).split(".")[1]  # type: ignore[arg-type]
 
 
-def _said(what: JobNoted | JobPartUsed | JobFileKept | JobStageEntered | JobPaused | JobResumed) -> str:
+def _said(what: Kept) -> str:
     match what:
         case JobNoted(text=text):
             return text
