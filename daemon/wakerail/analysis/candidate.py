@@ -19,7 +19,7 @@ import math
 from dataclasses import dataclass, field
 
 from wakerail.analysis.likeness import LEVEL_SPREAD, SQRT_2PI, TAIL, Course, Likeness
-from wakerail.analysis.opening import ALIGNMENTS, EDGES, STRETCHES, Opening, Placed
+from wakerail.analysis.opening import ALIGNED, ALIGNMENTS, EDGES, Opening, Placed
 from wakerail.analysis.repertoire import Repertoire
 from wakerail.analysis.scale import Scale
 from wakerail.analysis.sorts import FALLEN, Sort
@@ -36,8 +36,7 @@ _MOST_NOVEL = 6.0
 _MOST_NOVEL_SHORT = 0.7  # after a dip so short that a meter's range switching makes the same
 _NOVEL_WINDOWS = 32
 _AS_IS = ALIGNMENTS.index((1.0, 0))
-_SHIFTED_BY_NONE = slice(ALIGNMENTS.index((STRETCHES[0], 0)), None, len(ALIGNMENTS) // len(STRETCHES))
-_CLEARLY = 8.0  # by how much, in log odds, the way that the device boots explains more than the opening does
+_CLEARLY = 22.0  # by how much, in log odds, the way that the device boots explains more than the opening does
 _FAINT = 1.6  # natural log; what draws a fifth of the boot known, at its time, is no boot
 _ABOVE_COUNTS = 0.35  # a wake-up overshoots what was drawn before, a boot mostly starts below it
 _MOST_ALIKE = 40.0
@@ -49,6 +48,10 @@ def _tail(index: int) -> float:
     """Return how often a window is not the template's: a short one for a burst, a late one as the boot is over."""
     short = _SHORT_TAIL / (EDGES[index + 1] - EDGES[index])
     return max(TAIL, short, _LATE_TAIL * min(index / _LATE, 1.0) ** 2)
+
+
+def _opening() -> Course:
+    return Course(ALIGNED)
 
 
 _TAILS = [_tail(index) for index in range(len(EDGES) - 1)]
@@ -96,7 +99,7 @@ class Candidate:
     _like: Likeness = field(default_factory=Likeness)  # the opening known, against the other story
     _course: Course = field(default_factory=Course)  # the boot before it going on, against the other story
     _whole: Course = field(default_factory=Course)  # the same, since the device last came up from standing
-    _again: Course = field(default_factory=Course)  # the opening known, weighed in the same way as that
+    _again: Course = field(default_factory=_opening)  # the opening known, weighed in the same way as that
     _level: float | None = None
     _ticks: int = 0
     _persists: bool = False  # the newest window was at the level of the one before
@@ -156,7 +159,7 @@ class Candidate:
         """
         if self.at_fall is not None and self.at_fall > self.evidence:
             self.odds, self.novel, self._like = self.at_fall, 0.0, Likeness()
-            self._course, self._whole, self._again = Course(), Course(), Course()
+            self._course, self._whole, self._again = Course(), Course(), _opening()
         self.at_fall = None
 
     @property
@@ -169,7 +172,7 @@ class Candidate:
     def forget(self) -> None:
         """Begin to look anew."""
         self.window, self.novel, self._like = 0, 0.0, Likeness()
-        self._course, self._whole, self._again = Course(), Course(), Course()
+        self._course, self._whole, self._again = Course(), Course(), _opening()
         self._level, self._ticks, self._left, self._persists = None, 0, [], False
         self.next_s = self.opening.window_s(0)[1]
 
@@ -199,7 +202,7 @@ class Candidate:
         if known.under_way_s is not None:
             self._weigh_going(self._course, index, here, known.courses, known.under_way_s, scale, wobble, other)
         if template is not None and known.up_s is not None and known.whole is not None:
-            self._again.weigh(here, template.places[_SHIFTED_BY_NONE], other, wobble)
+            self._again.weigh(here, template.places, other, wobble)
             self._weigh_going(self._whole, index, here, (known.whole,), known.up_s, scale, wobble, other)
 
     def _weigh_other(

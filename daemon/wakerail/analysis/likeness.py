@@ -96,13 +96,16 @@ class Likeness:
 
 
 class Course:
-    """Weighs windows against those of a boot that goes on as the one known did, at each stretch."""
+    """Weighs windows against those of a boot that goes on as the one known did, at each stretch.
+
+    ``alignments``: how likely each of the places is that a window may have.
+    """
 
     __slots__ = ("_weights", "log_ratio")
 
-    def __init__(self) -> None:
+    def __init__(self, alignments: Sequence[float] = STRETCHED) -> None:
         self.log_ratio = 0.0
-        self._weights: Sequence[float] = STRETCHED
+        self._weights = alignments
 
     def weigh(self, here: float, places: Iterable[float], other: float, wobble: float) -> None:
         """Take a window at level ``here``; ``places`` is where it would be, NaN if not known."""

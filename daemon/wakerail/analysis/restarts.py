@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
-from typing import Protocol
 
 from wakerail.analysis.boots import Boots
 from wakerail.analysis.candidate import Candidate
@@ -26,27 +24,19 @@ from wakerail.analysis.turns import Dip, Fall, FallTimes, Turns
 _SHORT_UP_S = 0.12  # a boot shorter than this is hardly one
 _SPACINGS = 31  # looked at for the usual one
 _GAP = 3  # usual spacings after which a tick does not hold its level any more
-_MIXED_TICKS = 3  # of a dip, of which two may be mixtures
 SAMPLE_TICKS = 12  # for so many ticks back the samples are asked for
 
-
-class Behind(Protocol):
-    """The samples behind the newest ticks."""
-
-    def edge(self, from_s: float, to_s: float, level_a: float, above: bool) -> float | None:
-        """Return the first sample of a stretch of time that is above a level, or below it; None if there is none."""
-
-    def middle_a(self, from_s: float, to_s: float) -> float | None:
-        """Return the median of those from one moment until another; None if there is none."""
+Edge = Callable[[float, float, float, bool], float | None]
+"""Find the first sample of a stretch of time that is above (True) or below a level; None if there is none."""
 
 
 class BootFinder:
     """Takes ticks one by one; returns the boots that each makes sure.
 
-    ``behind`` gives it the samples, for times and lows as exact as these; ``outside`` what other witnesses say.
+    ``edge`` gives it the samples behind the ticks, for times as exact as these; ``outside`` what other witnesses say.
     """
 
-    def __init__(self, standing_a: float | None, behind: Behind, outside: Outside = lambda _: 0.0) -> None:
+    def __init__(self, standing_a: float | None, edge: Edge, outside: Outside = lambda _: 0.0) -> None:
         self.trail = Trail()
         self.levels = Levels(standing_a)
         self.onset = OnsetWatch(self.trail, self.levels)
@@ -62,7 +52,7 @@ class BootFinder:
         odds = Odds(self.trail, Prior(self.levels, self._dips, switching, self._besides))
         self._outside = outside
         self._decisions = Decisions(self.trail, self.levels, self._boots, self._habits, odds)
-        self._behind = behind
+        self._samples = edge
         self._spacings: list[float] = []
         self._most_s = math.inf  # for how long a tick holds its level at most
         self._collapsed = False
@@ -156,7 +146,6 @@ class BootFinder:
         again_s = self._edge(dip.rose, len(starts_s) - 1, dip.edge_a, True)
         at_s = self._falls.find(dip.fell)
         at_s = min(starts_s[dip.fell] if at_s is None else at_s, again_s)
-        dip = self._exactly(dip, at_s, again_s)
         sort, odds = self._dips.judge(dip, again_s - at_s, self.spacing_s, self._most_s)
         if sort is Sort.JUMP:
             at_s = again_s
@@ -168,13 +157,6 @@ class BootFinder:
         ticks = dip.rose - dip.fell
         self._add(sort, dip.rose, at_s, again_s, odds, dip.before_a, dip.low_a, ticks, dip.edge_a)
         return found
-
-    def _exactly(self, dip: Dip, at_s: float, again_s: float) -> Dip:
-        """Return a short dip with its low by the samples: its ticks are mixed with what was before and after."""
-        if dip.rose - dip.fell > _MIXED_TICKS or dip.fell < len(self.trail) - SAMPLE_TICKS:
-            return dip
-        low_a = self._behind.middle_a(at_s, again_s)
-        return dip if low_a is None or low_a > dip.low_a else replace(dip, low_a=low_a)
 
     def _look_for_jump(self) -> None:
         """Open a candidate where the current has jumped to the level that the boot began with."""
@@ -228,5 +210,5 @@ class BootFinder:
         if place < len(starts_s) - SAMPLE_TICKS:
             return starts_s[place]
         end_s = starts_s[until + 1] if until + 1 < len(starts_s) else self._end_s
-        at_s = self._behind.edge(starts_s[max(place - 1, 0)], end_s, level_a, above)
+        at_s = self._samples(starts_s[max(place - 1, 0)], end_s, level_a, above)
         return starts_s[place] if at_s is None else at_s

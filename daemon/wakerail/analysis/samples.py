@@ -172,11 +172,6 @@ class Recent:
         found = (part > level_a if above else part < level_a).nonzero()[0]
         return float(self._t_s[first + found[0]]) if len(found) else None
 
-    def middle_a(self, from_s: float, to_s: float) -> float | None:
-        """Return the median of the samples from one moment until, not including, another; None if there is none."""
-        first, last = self._t_s.searchsorted((from_s - 1e-9, to_s - 1e-9))
-        return float(np.median(self._current_a[first:last])) if last > first else None
-
     def half_widths_s(self, t_s: Floats) -> list[float]:
         """Return how far the times of samples may be from the truth."""
         widths: list[float] = self._half_width_s[self._t_s.searchsorted(t_s)].tolist()

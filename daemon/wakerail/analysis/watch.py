@@ -61,7 +61,7 @@ class BootReader:
         self._settings = settings
         self._gathering, self._recent = Gathering(), Recent()
         self._condenser = Condenser(settings.max_gap_s)
-        self._finder = BootFinder(settings.standing_a, self._recent, self._outside)
+        self._finder = BootFinder(settings.standing_a, self._recent.edge, self._outside)
         self._supply = SupplyWatch(settings.limit_a, settings.set_v, settings.short_hold_s, settings.max_gap_s)
         self._usb = UsbTrail()
         self._ticks: list[Ticks] = []

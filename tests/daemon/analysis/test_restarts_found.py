@@ -86,7 +86,6 @@ def test_hum_that_the_meter_shows_only_later_hides_no_loop(trace, watch):
 ONCE_READ_WRONG = (
     (61045, 50.0, "its standing level drifts", 3, 0),
     (41018, 20.0, "its hum beats with the samples", 2, 1),
-    (81000, 100.0, "its collapses fall into two ticks", 0, 0),
     (101025, 200.0, "a stage of its boot is like the opening", 0, 2),
     (61018, 50.0, "it is in an even loop as the recording begins", 8, 3),
 )
