@@ -43,6 +43,7 @@ _DOWN: dict[str, Any] = {
 }
 _COLUMNS_AN_INCH = 140  # about the pixels of an inch of the plot's width
 _LEGEND_IN = 0.812  # the room below the plots
+_HEADROOM = 0.3  # above a low axis, as a share of it
 _LABEL_PT, _LETTER_WIDE = 9, 0.62  # an axis' label, and the width of its letters as a share of their height
 _FEW_SAMPLES = 150  # so few are shown as dots too, as each was measured by itself
 # all as a share of the width of a plot of the usual size
@@ -162,6 +163,7 @@ def trace_sheet(
     factor = _draw_signal(plots[0], times * scale, current_a, (name, unit), BLUE, up_to_a)
     if voltage_v is not None:
         _draw_signal(plots[1], times * scale, voltage_v, ("voltage", "V"), GREY)
+        _keep_below(plots[1])
     for row, lane in enumerate(lanes):
         _draw_lane(strip, plots, lane, rows - 0.5 - row)
     if len(shown):
@@ -217,6 +219,13 @@ def _draw_signal(
     low, high = float(np.nanmin(y, initial=0.0)), float(np.nanmax(y, initial=up_to * factor))
     axes.set_ylim(low, high + 0.08 * (high - low) if high > low else low + 1.0)
     return factor
+
+
+def _keep_below(axes: Axes) -> None:
+    """Keep the figures of a low axis out of those of the axis above it."""
+    low, high = axes.get_ylim()
+    axes.set_yticks([tick for tick in axes.get_yticks() if low <= tick <= high])
+    axes.set_ylim(low, high + _HEADROOM * (high - low))
 
 
 def _axis_label(axes: Axes, name: str, unit: str) -> str:

@@ -61,6 +61,25 @@ def test_the_labels_of_two_axes_do_not_touch(size_in, factor):
     assert min(one.x0, other.x0) >= 0.0
 
 
+def within(axes, label):
+    low, high = axes.get_ylim()
+    return low <= label.get_position()[1] <= high
+
+
+@pytest.mark.parametrize("size_in", [(7.0, 3.2), (10.0, 5.0), (7.0, 2.6)])
+@pytest.mark.parametrize("voltage_v", [0.9, 3.3, 3.85, 4.2, 5.0, 9.0])
+def test_the_figures_of_two_axes_do_not_touch(size_in, voltage_v):
+    times_s, current_a, restarts = loop()
+    sheet = trace_sheet(times_s, current_a, voltage_v=voltage_v - 0.05 * current_a, restarts=restarts, size_in=size_in)
+    FigureCanvasAgg(sheet).draw()
+    above, below = (
+        [label.get_window_extent() for label in axes.get_yticklabels() if within(axes, label)]
+        for axes in sheet.axes[1:3]
+    )
+    assert min(box.y0 for box in above) >= max(box.y1 for box in below)
+    assert len(below) >= 2
+
+
 def test_the_same_data_give_the_same_file(tmp_path):
     for suffix in ("svg", "png"):
         one, other = (drawn(tmp_path / f"{name}.{suffix}").read_bytes() for name in ("one", "other"))
