@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import asyncio
 import mmap
-import struct
 import threading
 import time
 from collections.abc import AsyncIterator, Callable
@@ -31,12 +30,10 @@ GONE_S = 2.0
 #: Nobody looks again sooner than this whether it is time.
 _LEAST_REST_S = 0.001
 
-#: Two writers: the simulator writes the first (its number is odd while it does so), the daemon the second.
-_RENEWAL, _BEAT, _CONSTANTS = struct.Struct("=Qdd"), struct.Struct("=d"), struct.Struct("=ddd")
-_NUMBER = struct.Struct("=Q")
-_BEAT_AT = _RENEWAL.size
-_CONSTANTS_AT = _BEAT_AT + _BEAT.size
-_SIZE = _CONSTANTS_AT + _CONSTANTS.size
+#: Places of eight bytes, each written in one go (``struct`` clears a place first, and another process sees that). The
+#: simulator writes the first three, the number being odd while it does so; the daemon the beat; the rest never change.
+_NUMBER, _RENEWED, _BENCH, _BEAT, _SPEED, _BEGUN, _BEGUN_AT = range(7)
+_SIZE = 7 * 8
 _MOST_LOOKS = 1000
 
 
@@ -55,18 +52,19 @@ class FastClock:
     """
 
     def __init__(self, page: bytearray | mmap.mmap, machine_s: Callable[[], float] = time.monotonic) -> None:
-        self._page = page
+        self._use(page)
         self._machine_s = machine_s
-        self.speed, self._begun_s, begun_at = _CONSTANTS.unpack_from(page, _CONSTANTS_AT)
-        self._begun_at = datetime.fromtimestamp(begun_at, UTC)
+        self.speed, self._begun_s = self._seconds[_SPEED], self._seconds[_BEGUN]
+        self._begun_at = datetime.fromtimestamp(self._seconds[_BEGUN_AT], UTC)
         self._threads: dict[int, _Thread] = {}
 
     @classmethod
     def new(cls, speed: float, machine_s: Callable[[], float] = time.monotonic) -> FastClock:
         """Return a clock that begins at the machine's time."""
         page, begun_s = bytearray(_SIZE), machine_s()
-        _RENEWAL.pack_into(page, 0, 0, begun_s - LEASH_S, begun_s - LEASH_S * speed)
-        _CONSTANTS.pack_into(page, _CONSTANTS_AT, speed, begun_s, datetime.now(UTC).timestamp())
+        seconds = memoryview(page).cast("d")
+        seconds[_RENEWED], seconds[_BENCH] = begun_s - LEASH_S, begun_s - LEASH_S * speed
+        seconds[_SPEED], seconds[_BEGUN], seconds[_BEGUN_AT] = speed, begun_s, datetime.now(UTC).timestamp()
         return cls(page, machine_s)
 
     @classmethod
@@ -80,9 +78,12 @@ class FastClock:
 
     def share(self, file: Path) -> None:
         """Share the clock through a file from now on."""
-        file.write_bytes(self._page)
+        file.write_bytes(self._seconds)
         with file.open("r+b") as page:
-            self._page = mmap.mmap(page.fileno(), _SIZE)
+            self._use(mmap.mmap(page.fileno(), _SIZE))
+
+    def _use(self, page: bytearray | mmap.mmap) -> None:
+        self._numbers, self._seconds = memoryview(page).cast("Q"), memoryview(page).cast("d")
 
     # --- the clock ---
 
@@ -116,13 +117,13 @@ class FastClock:
     def renew(self) -> None:
         """Let the clock go on, unless the daemon that goes by it has fallen behind. For the simulator alone."""
         machine_s = self._machine_s()
-        (beat_s,) = _BEAT.unpack_from(self._page, _BEAT_AT)
+        beat_s = self._seconds[_BEAT]
         if beat_s and LEASH_S < machine_s - beat_s < GONE_S:
             return
         number, bench_s = self._at(machine_s)
-        _NUMBER.pack_into(self._page, 0, number + 1)
-        _RENEWAL.pack_into(self._page, 0, number + 1, machine_s, bench_s)
-        _NUMBER.pack_into(self._page, 0, number + 2)
+        self._numbers[_NUMBER] = number + 1
+        self._seconds[_RENEWED], self._seconds[_BENCH] = machine_s, bench_s
+        self._numbers[_NUMBER] = number + 2
 
     def beat(self) -> None:
         """Give the daemon's sign of life, unless one of its threads has fallen behind."""
@@ -133,7 +134,7 @@ class FastClock:
                 return
             if thread.woke_s is not None and LEASH_S < machine_s - thread.woke_s < AWAITED_S:
                 return
-        _BEAT.pack_into(self._page, _BEAT_AT, machine_s)
+        self._seconds[_BEAT] = machine_s
 
     @asynccontextmanager
     async def followed(self) -> AsyncIterator[None]:
@@ -143,7 +144,7 @@ class FastClock:
             yield
         finally:
             beats.cancel()
-            _BEAT.pack_into(self._page, _BEAT_AT, 0.0)
+            self._seconds[_BEAT] = 0.0
 
     async def _beat_on(self) -> None:
         while True:
@@ -153,7 +154,8 @@ class FastClock:
     def _at(self, machine_s: float) -> tuple[int, float]:
         """Return the number of the last renewal, and what the clock shows at a time of the machine."""
         for _ in range(_MOST_LOOKS):
-            number, renewed_s, bench_s = _RENEWAL.unpack_from(self._page, 0)
-            if number % 2 == 0 and (number,) == _NUMBER.unpack_from(self._page, 0):
+            number = self._numbers[_NUMBER]
+            renewed_s, bench_s = self._seconds[_RENEWED], self._seconds[_BENCH]
+            if number % 2 == 0 and number == self._numbers[_NUMBER]:
                 break
         return number, bench_s + min(max(machine_s - renewed_s, 0.0), LEASH_S) * self.speed

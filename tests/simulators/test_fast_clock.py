@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import threading
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -167,3 +170,34 @@ async def test_sleepers_and_waiters_wake_by_this_clock(running):
     assert running.monotonic_s() - began_s >= 1.0
     event.set()
     assert running.wait(event, 3600.0)
+
+
+RENEWS_ON = """
+import sys, time
+from pathlib import Path
+from wakerail_sim.fast_clock import FastClock
+clock = FastClock.of(Path(sys.argv[1]))
+print("begun", flush=True)
+until_s = time.monotonic() + 30.0
+while time.monotonic() < until_s:
+    for _ in range(1000):
+        clock.renew()
+"""
+
+
+def test_a_time_that_another_process_writes_just_now_is_never_read_in_halves(tmp_path):
+    """Looked at a hundred thousand times while it is written without a pause, it never goes back, nor far ahead."""
+    clock = FastClock.new(SPEED)
+    clock.share(tmp_path / "clock")
+    with subprocess.Popen(
+        [sys.executable, "-c", RENEWS_ON, str(tmp_path / "clock")], stdout=subprocess.PIPE
+    ) as simulator:
+        try:
+            assert simulator.stdout is not None
+            assert simulator.stdout.readline() == b"begun\n"
+            read_s = [clock.monotonic_s() for _ in range(100_000)]
+        finally:
+            simulator.kill()
+    ahead_s = [after_s - before_s for before_s, after_s in pairwise(read_s)]
+    assert min(ahead_s) > -SPEED * LEASH_S
+    assert abs(read_s[-1] - read_s[0]) < 60.0 * SPEED
