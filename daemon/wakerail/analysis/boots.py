@@ -85,9 +85,8 @@ class Boots:
         if known is None:
             template, longest = self._template_for(candidate), self._longest_before(candidate)
             courses = tuple(boot for boot in (template, longest) if boot is not None)
-            known = self._known[candidate] = Known(
-                template, self._under_way_s(candidate), courses, *self._whole_course(candidate)
-            )
+            whole = self._whole_course(candidate)
+            known = self._known[candidate] = Known(template, self._under_way_s(candidate), courses, whole)
         return known
 
     def forget(self, candidate: Candidate) -> None:
@@ -111,18 +110,18 @@ class Boots:
         ended = [boot for boot in self._all if boot.end_s is not None and boot.end_s <= candidate.at_s]
         return max(ended[-_RECENT:], key=lambda boot: (boot.end_s or 0.0) - boot.start_s, default=None)
 
-    def _whole_course(self, candidate: Candidate) -> tuple[float | None, Opening | None]:
+    def _whole_course(self, candidate: Candidate) -> tuple[float, Opening] | None:
         """Return when the device last came up from standing, and the longest course that it took at such a time before.
 
-        Both None for a candidate that fell. What comes at its time after every such start, though a boot was told of
-        there, is how the device boots.
+        None for a candidate that fell, or without such a course. What comes at its time after every such start, though
+        a boot was told of there, is how the device boots.
         """
         if candidate.sort in FALLEN:
-            return None, None
+            return None
         before = [boot for boot in self._whole if boot.start_s < candidate.again_s]
         ended = [boot for boot in before[:-1] if boot.end_s is not None][-_RECENT:]
         if not ended:
-            return None, None
+            return None
         return before[-1].start_s, max(ended, key=lambda boot: (boot.end_s or 0.0) - boot.start_s)
 
     def _take_template(self, boot: Opening) -> None:

@@ -62,15 +62,14 @@ class Known:
     """The boots that a candidate is held against, None where there is none.
 
     ``template`` is the boot whose opening is known; ``under_way_s`` when the boot began that a candidate may be part
-    of, which may go on as ``courses`` did; ``up_s`` when the device last came up from standing, ``whole`` the course
-    that it took after such a start before.
+    of, which may go on as ``courses`` did; ``whole`` is when the device last came up from standing, and the course that
+    it took after such a start before.
     """
 
     template: Opening | None
     under_way_s: float | None
     courses: tuple[Opening, ...]
-    up_s: float | None
-    whole: Opening | None
+    whole: tuple[float, Opening] | None
 
 
 @dataclass(slots=True, eq=False)
@@ -201,9 +200,10 @@ class Candidate:
             self._weigh_alike(index, here, template, wobble, other)
         if known.under_way_s is not None:
             self._weigh_going(self._course, index, here, known.courses, known.under_way_s, scale, wobble, other)
-        if template is not None and known.up_s is not None and known.whole is not None:
+        if template is not None and known.whole is not None:
+            up_s, course = known.whole
             self._again.weigh(here, template.places, other, wobble)
-            self._weigh_going(self._whole, index, here, (known.whole,), known.up_s, scale, wobble, other)
+            self._weigh_going(self._whole, index, here, (course,), up_s, scale, wobble, other)
 
     def _weigh_other(
         self, here: float, ticks: int, wobble: float, familiar: float, broad: float, jumps_per_s: float

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import statistics
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from itertools import pairwise
 
@@ -42,8 +43,9 @@ class Rhythm:
         """Return the log-likelihood ratio of a restart for a boot that begins at a moment: on time, or any time."""
         if self._interval_s is None:
             return 0.0
-        before_s = max((start_s for start_s in self._starts_s if start_s < again_s), default=-math.inf)
-        after_s = min((start_s for start_s in self._starts_s if start_s > again_s), default=math.inf)
+        earlier, later = bisect_left(self._starts_s, again_s), bisect_right(self._starts_s, again_s)
+        before_s = self._starts_s[earlier - 1] if earlier else -math.inf
+        after_s = self._starts_s[later] if later < len(self._starts_s) else math.inf
         if min(again_s - before_s, after_s - again_s) < self._interval_s - self._within_s:
             return 0.0
         on_time = any(
