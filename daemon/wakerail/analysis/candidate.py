@@ -55,6 +55,7 @@ def _opening() -> Course:
 
 
 _TAILS = [_tail(index) for index in range(len(EDGES) - 1)]
+_SPREADS = [(LEVEL_SPREAD + _FIRST_SPREAD / (index + 1) ** 2) ** 2 for index in range(len(EDGES) - 1)]  # variances
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +179,7 @@ class Candidate:
     def look(self, scale: Scale, known: Known, relative_noise: float, jumps_per_s: float) -> None:
         """Weigh the next window, which is past."""
         index, self.window = self.window, self.window + 1
-        self.next_s = self.opening.window_s(self.window)[1] if self.window < len(EDGES) - 1 else math.inf
+        self.next_s = self.opening.past_s(self.window) if self.window < len(EDGES) - 1 else math.inf
         # the first tick is a mixture of before and after wherever a meter averages
         level_a = self.opening.level_a(index) if index else None
         if level_a is None:
@@ -237,7 +238,7 @@ class Candidate:
         self.novel = max(min(self.novel + step, most), -_MOST_NOVEL)
 
     def _weigh_alike(self, index: int, here: float, template: Placed, wobble: float, other: float) -> None:
-        spread = math.sqrt((LEVEL_SPREAD + _FIRST_SPREAD / (index + 1) ** 2) ** 2 + wobble)
+        spread = math.sqrt(_SPREADS[index] + wobble)
         entered = 0
         for left in self._left:
             entered += abs(here - left) < _SAME

@@ -2,7 +2,8 @@
 
 Every alignment is weighed by itself, and each may give way to another at any window: the likelihood of all is that of
 a hidden Markov chain over them, carried on as weights that add up to one and the log of what they were divided by.
-These are loops over 15 floats, which is faster than arrays so short.
+These are loops over 15 floats, which is faster than arrays so short. Most windows need none: they are so far from the
+template, or so near, that they say the same of all alignments.
 """
 
 from __future__ import annotations
@@ -20,22 +21,25 @@ _ANOTHER = 0.25  # natural log: levels that differ by less are the same
 _REALIGNED = 0.03  # how often a stage takes another time than the others, in a window
 _ANEW = tuple(_REALIGNED * weight for weight in ALIGNED)
 _MOST_GAIN = 0.3
-_JUMPED = (math.inf,) * len(ALIGNED)  # where no window of the template was before
+_JUMPED = [math.inf] * len(ALIGNED), math.inf  # where no window of the template was before
 # where the template persists, the least and the most that a window says that is like it, and that is not (ratios)
 _LEAST_NEAR, _MOST_NEAR = math.exp(-0.05), math.exp(0.01)
 _STILL_OFF = math.exp(-0.1)  # the least where a level is still another
+_LOG_MOST_NEAR, _LOG_STILL_OFF = math.log(_MOST_NEAR), math.log(_STILL_OFF)
 
 
 class Likeness:
     """Weighs windows of a boot against those of the one known. ``log_ratio`` is what all of them say together."""
 
-    __slots__ = ("_earlier", "_gains", "_weights", "compared", "log_ratio")
+    __slots__ = ("_earlier", "_even", "_gain_range", "_gains", "_weights", "compared", "log_ratio")
 
     def __init__(self) -> None:
         self.log_ratio = 0.0
         self.compared = 0
         self._gains = [0.0] * len(ALIGNED)  # how much more this boot draws than the one known, natural log
+        self._gain_range = 0.0, 0.0  # the least of them and the most
         self._weights: Sequence[float] = ALIGNED
+        self._even = 0  # windows since the weights were put down, each of which said the same of all alignments
         self._earlier: tuple[Placed, ...] = ()
 
     def weigh(
@@ -56,21 +60,79 @@ class Likeness:
         which the ticks' ``wobble`` is a part (a variance); ``tail`` how often a window is not the template's.
         ``entered``: how often it came to this level before; ``still``: it was there in the window before.
         """
-        burst_tail, far = max(tail, _BURST_TAIL), 2 * spread
-        top, steep = 1.0 / (spread * SQRT_2PI * other), -0.5 / (spread * spread)
-        # what goes to and fro between two levels looks like itself
-        damped = 1.0 / (1 + entered)
-        # the template persists: that a level is still there tells nothing, that it came to be another tells much
-        persists = max(_ANOTHER, 2 * math.sqrt(wobble))
-        least = _STILL_OFF if still else 0.0
-        jumped = template.jumped(self._earlier) if self._earlier else _JUMPED
+        jumped, most_jumped = template.jumped(self._earlier) if self._earlier else _JUMPED
         self._earlier = (*self._earlier[-1:], template)
         self.compared += 1
+        burst_tail, far = max(tail, _BURST_TAIL), 2 * spread
+        top, steep = 1.0 / (spread * SQRT_2PI * other), -0.5 / (spread * spread)
+        # the template persists: that a level is still there tells nothing, that it came to be another tells much
+        persists = max(_ANOTHER, 2 * math.sqrt(wobble))
+        # the distances of all alignments are between these; neither near nor far if one was not measured
+        least_gain, most_gain = self._gain_range
+        lowest, highest = here - template.high - most_gain, here - template.low - least_gain
+        if lowest > far or highest < -far:
+            nearest, aside = (lowest, burst_tail) if lowest > far else (highest, tail)
+            scale = (1 - aside) * top
+            most = scale * math.exp(steep * nearest * nearest) + aside
+            if still and most <= _STILL_OFF and most_jumped < persists:
+                self._take_even(_LOG_STILL_OFF)
+                return
+            if most <= (_STILL_OFF if still else 1.0):
+                self._weigh_far(here, template.places, jumped, persists if still else -math.inf, scale, steep, aside)
+                return
+        elif -far < lowest and highest < far and most_jumped < persists and not entered:
+            above = (1 - burst_tail) * top * math.exp(steep * highest * highest) + burst_tail
+            below = (1 - tail) * top * math.exp(steep * lowest * lowest) + tail
+            if above >= _MOST_NEAR and below >= _MOST_NEAR:
+                self._take_even(_LOG_MOST_NEAR)
+                self._learn_gains(here, template.places)
+                return
+        least = _STILL_OFF if still else 0.0
+        self._weigh_each(here, template.places, jumped, persists, top, steep, tail, burst_tail, far, least, entered)
+
+    def _weigh_far(
+        self,
+        here: float,
+        places: list[float],
+        jumped: list[float],
+        persists: float,
+        scale: float,
+        steep: float,
+        aside: float,
+    ) -> None:
+        """Weigh a window that is far to one side of all alignments, and at most what persists says at least."""
+        exp = math.exp
+        ways = zip(places, self._gains, self._weights_now(), jumped, strict=True)
+        self._take(
+            [
+                weight * _STILL_OFF
+                if jump < persists
+                else weight * (scale * exp(steep * (distance := here - place - gain) * distance) + aside)
+                for place, gain, weight, jump in ways
+            ]
+        )
+
+    def _weigh_each(
+        self,
+        here: float,
+        places: list[float],
+        jumped: list[float],
+        persists: float,
+        top: float,
+        steep: float,
+        tail: float,
+        burst_tail: float,
+        far: float,
+        least: float,
+        entered: int,
+    ) -> None:
+        # what goes to and fro between two levels looks like itself
+        damped = 1.0 / (1 + entered)
         learns = 1.0 / (self.compared + 2)
-        exp, total = math.exp, 0.0
+        exp = math.exp
         gains: list[float] = []
         weights: list[float] = []
-        for place, gain, weight, jump in zip(template.places, self._gains, self._weights, jumped, strict=True):
+        for place, gain, weight, jump in zip(places, self._gains, self._weights_now(), jumped, strict=True):
             apart = here - place
             distance = apart - gain
             if distance == distance:  # noqa: PLR0124  else NaN: not measured
@@ -88,11 +150,37 @@ class Likeness:
                     gain += (apart - gain) * learns  # noqa: PLW2901
             gains.append(gain)
             weights.append(weight)
-            total += weight
-        self._gains = gains
+        self._take(weights)
+        self._set_gains(gains)
+
+    def _take(self, weights: list[float]) -> None:
+        """Take the weights with what a window said of each."""
+        total = sum(weights)
         self.log_ratio += math.log(total)
         kept = (1 - _REALIGNED) / total
         self._weights = [kept * weight + anew for weight, anew in zip(weights, _ANEW, strict=True)]
+
+    def _take_even(self, log_ratio: float) -> None:
+        """Take a window that said the same of all alignments."""
+        self.log_ratio += log_ratio
+        self._even += 1
+
+    def _weights_now(self) -> Sequence[float]:
+        if self._even:
+            kept, self._even = (1 - _REALIGNED) ** self._even, 0
+            self._weights = [anew + kept * (weight - anew) for weight, anew in zip(self._weights, ALIGNED, strict=True)]
+        return self._weights
+
+    def _learn_gains(self, here: float, places: list[float]) -> None:
+        """Take note of how much more than the one known this boot draws in a window that is near."""
+        learns = 1.0 / (self.compared + 2)
+        aparts = [here - place for place in places]
+        if min(aparts) < -_MOST_GAIN or max(aparts) > _MOST_GAIN:
+            aparts = [min(max(apart, -_MOST_GAIN), _MOST_GAIN) for apart in aparts]
+        self._set_gains([gain + (apart - gain) * learns for apart, gain in zip(aparts, self._gains, strict=True)])
+
+    def _set_gains(self, gains: list[float]) -> None:
+        self._gains, self._gain_range = gains, (min(gains), max(gains))
 
 
 class Course:

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from wakerail.analysis.scale import Scale
-from wakerail.analysis.trail import Trail
+from wakerail.analysis.trail import Trail, mean_between_a
 
 _SINGLE = 16  # windows of one tick
 _GROWTH = 1.08
@@ -31,6 +31,7 @@ STRETCHES = (0.94, 0.97, 1.0, 1.03, 1.06)  # how much faster or slower the same 
 _SHIFTS = (-1, 0, 1)  # ticks by which its begin may be found early or late
 _MOST_STRETCH = max(STRETCHES)
 _WIDENED = 8
+_LEAST_COVERED = 0.6  # of a window, for its mean to be known
 _ABOUT, _ABOUT_TICKS = 0.1, 4  # of its age, and so many ticks: what is about a window
 ALIGNMENTS = [(stretch, shift) for stretch in STRETCHES for shift in _SHIFTS]
 
@@ -50,21 +51,31 @@ STRETCHED = _how_likely((stretch, 0) for stretch in STRETCHES)
 class Placed:
     """A window's level on the scale for each of ``ALIGNMENTS`` (NaN: not measured), and what its ticks do.
 
-    ``spread_a`` is how much they scatter, ``unsteady`` the share of those about it that are off their median.
+    ``spread_a`` is how much they scatter, ``unsteady`` the share of those about it that are off their median; ``low``
+    and ``high`` are the lowest and the highest of the places (NaN if one of them was not measured).
     """
 
     places: list[float]
     spread_a: float
     unsteady: float
-    _jumped: dict[tuple[Placed, ...], list[float]] = field(default_factory=dict)
+    low: float = field(init=False)
+    high: float = field(init=False)
+    _jumped: dict[tuple[Placed, ...], tuple[list[float], float]] = field(default_factory=dict)
 
-    def jumped(self, earlier: tuple[Placed, ...]) -> list[float]:
-        """Return how far each place is from the furthest that it had in ``earlier`` windows, one or two."""
+    def __post_init__(self) -> None:
+        known = not math.isnan(sum(self.places))
+        self.low, self.high = (min(self.places), max(self.places)) if known else (math.nan, math.nan)
+
+    def jumped(self, earlier: tuple[Placed, ...]) -> tuple[list[float], float]:
+        """Return how far each place is from the furthest that it had in ``earlier`` windows, one or two; and the most.
+
+        The most is infinite where one of them was not measured.
+        """
         jumped = self._jumped.get(earlier)
         if jumped is None:
             columns = zip(self.places, *(window.places for window in earlier), strict=True)
-            jumped = [max(abs(place - before) for before in befores) for place, *befores in columns]
-            self._jumped[earlier] = jumped
+            each = [max(abs(place - before) for before in befores) for place, *befores in columns]
+            jumped = self._jumped[earlier] = each, math.inf if math.isnan(sum(each)) else max(each)
         return jumped
 
 
@@ -82,7 +93,8 @@ class Opening:
     doubted_s: float = math.inf
     _means: dict[int, tuple[list[float], float, float]] = field(default_factory=dict)
     _placed: dict[int, Placed] = field(default_factory=dict)
-    _placed_on: tuple[float, float] = (0.0, 0.0)
+    _placed_on: Scale | None = None
+    _until: tuple[int, tuple[float, float]] = (-1, (0.0, 0.0))  # a window, and what the trail holds until it begins
 
     def anew(self) -> Opening:
         """Return the same beginning, whose end is not known."""
@@ -93,9 +105,20 @@ class Opening:
         step_s, start_s = self.spacing_s * stretch, self.start_s + shift * self.spacing_s
         return start_s + step_s * EDGES[index], start_s + step_s * EDGES[index + 1]
 
+    def past_s(self, index: int) -> float:
+        """Return when a window ends."""
+        return self.start_s + self.spacing_s * EDGES[index + 1]
+
     def level_a(self, index: int) -> float | None:
         """Return the mean of a window that is past, None if it was not measured."""
-        return self.trail.mean_a(*self.window_s(index))
+        from_s, to_s = self.start_s + self.spacing_s * EDGES[index], self.past_s(index)
+        trail, (number, before) = self.trail, self._until
+        if number != index:  # mostly one window is asked for after another
+            before = trail.until(from_s)
+        after = trail.until(to_s)
+        if to_s <= trail.smooth_until_s:
+            self._until = index + 1, after
+        return mean_between_a(before, after, _LEAST_COVERED * (to_s - from_s))
 
     def spread_a(self, index: int) -> float:
         """Return how much the ticks in and around a window scatter; a short one is widened."""
@@ -112,8 +135,10 @@ class Opening:
             until_s = self.end_s
         if self.start_s + self.spacing_s * (1 + _MOST_STRETCH * EDGES[index + 1]) > until_s:
             return None
-        if self._placed_on != (scale.standing_a, scale.floor_a):
-            self._placed, self._placed_on = {}, (scale.standing_a, scale.floor_a)
+        if scale is not self._placed_on:
+            if self._placed_on is None or not scale.is_like(self._placed_on):
+                self._placed = {}
+            self._placed_on = scale
         placed = self._placed.get(index)
         if placed is None:
             if index not in self._means:

@@ -15,6 +15,7 @@ class Repertoire:
     def __init__(self) -> None:
         self._weights: dict[int, float] = {}
         self._total = 0.0
+        self._densities: dict[int, float] = {}  # until something is added
 
     def copy(self) -> Repertoire:
         """Return what is known by now."""
@@ -25,6 +26,7 @@ class Repertoire:
     def add(self, place: float, weight_s: float) -> None:
         """Add what was drawn for a time."""
         key = math.floor(place / _BIN)
+        self._densities.clear()
         self._weights[key] = self._weights.get(key, 0.0) + weight_s
         self._total += weight_s
 
@@ -35,10 +37,16 @@ class Repertoire:
 
     def density(self, place: float) -> float:
         """Return the probability density at a level; 0 where nothing like it was seen."""
+        key = math.floor(place / _BIN)
+        density = self._densities.get(key)
+        if density is None:
+            density = self._densities[key] = self._density_in(key)
+        return density
+
+    def _density_in(self, key: int) -> float:
         if not self._total:
             return 0.0
-        weights, key = self._weights, math.floor(place / _BIN)
-        near = 0.0
+        weights, near = self._weights, 0.0
         for step, share in _KERNEL:
             near += weights.get(key + step, 0.0) * share
         return near / (self._total * _BIN * (_REACH + 1))

@@ -18,6 +18,10 @@ class Scale:
         self.standing_a, self.floor_a = standing_a, floor_a
         self.broad = 1.0 / (math.log((max(top_a - standing_a, 0.0) + floor_a) / floor_a) + 0.7)
 
+    def is_like(self, other: Scale) -> bool:
+        """Tell whether every level is at the same place on another."""
+        return self.standing_a == other.standing_a and self.floor_a == other.floor_a
+
     def of(self, level_a: float) -> float:
         """Return a current on the scale (NaN for NaN)."""
         above_a = level_a - self.standing_a

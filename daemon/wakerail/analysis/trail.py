@@ -15,6 +15,12 @@ _KNOWS_ITS_PACE = 16
 _STEADY = 1.2
 
 
+def mean_between_a(before: tuple[float, float], after: tuple[float, float], least_s: float) -> float | None:
+    """Return the mean between two moments, by what ``Trail.until`` says; None if less than ``least_s`` was measured."""
+    covered_s = after[1] - before[1]
+    return (after[0] - before[0]) / covered_s if covered_s >= least_s and covered_s > 0.0 else None
+
+
 class Trail:
     """Ticks in the order of time: each holds its level until the next one begins, or for ``most_s`` at a gap.
 
@@ -35,29 +41,29 @@ class Trail:
 
     def add(self, start_s: float, level_a: float, most_s: float) -> None:
         """Add a tick; the one before it is taken to have lasted until now, but at most ``most_s``."""
-        starts_s = self.start_s
+        starts_s, covered_s = self.start_s, self._covered_s
         starts_s.append(start_s)
         self.level_a.append(level_a)
-        if len(starts_s) == 1:
-            self._covered_s.append(0.0)
+        count = len(starts_s)
+        if count == 1:
+            covered_s.append(0.0)
             self._charge_as.append(0.0)
             self.smooth_until_s = start_s
             return
-        if len(starts_s) == _KNOWS_ITS_PACE:
+        if count == _KNOWS_ITS_PACE:
             pace_s = sorted(later - earlier for earlier, later in pairwise(starts_s))[_KNOWS_ITS_PACE // 2]
             self._beside = max(_FEWEST_BESIDE, min(_MOST_BESIDE, round(_BESIDE_S / max(pace_s, 1e-9))))
-        held_s = start_s - starts_s[-2]
-        self._covered_s.append(self._covered_s[-1] + min(most_s, held_s))
-        if len(starts_s) >= len(self._charge_as) + self._beside:
+        covered_s.append(covered_s[-1] + min(most_s, start_s - starts_s[-2]))
+        if count >= len(self._charge_as) + self._beside:
             self._smooth()
 
     def _smooth(self) -> None:
         """Take the charge of the next tick that has enough of them after it."""
-        place = len(self._charge_as) - 1
-        about = sorted(self.level_a[max(place - self._beside, 0) : place + self._beside + 1])
+        charge_as, covered_s, beside = self._charge_as, self._covered_s, self._beside
+        place = len(charge_as) - 1
+        about = sorted(self.level_a[max(place - beside, 0) : place + beside + 1])
         middle_a = about[len(about) // 2]
-        held_s = self._covered_s[place + 1] - self._covered_s[place]
-        self._charge_as.append(self._charge_as[-1] + middle_a * held_s)
+        charge_as.append(charge_as[-1] + middle_a * (covered_s[place + 1] - covered_s[place]))
         self.smooth_a.append(middle_a)
         self.smooth_until_s = self.start_s[place + 1]
 
@@ -67,12 +73,22 @@ class Trail:
 
     def mean_a(self, from_s: float, to_s: float, least_covered: float = 0.6) -> float | None:
         """Return the mean between two moments that are past; None if less than that share of it was measured."""
-        charge_as, covered_s = self._until(to_s)
-        before_as, before_s = self._until(from_s)
-        covered_s -= before_s
-        if covered_s < least_covered * (to_s - from_s) or covered_s <= 0.0:
-            return None
-        return (charge_as - before_as) / covered_s
+        return mean_between_a(self.until(from_s), self.until(to_s), least_covered * (to_s - from_s))
+
+    def until(self, at_s: float) -> tuple[float, float]:
+        """Return the charge until a moment (As) and for how long it was measured (s), from the beginning.
+
+        Neither changes any more once the moment is not after ``smooth_until_s``.
+        """
+        starts_s, covered_s, smooth_a = self.start_s, self._covered_s, self.smooth_a
+        place = bisect_right(starts_s, at_s) - 1
+        if place < 0:
+            return 0.0, 0.0
+        if place >= len(smooth_a):
+            return self._until_newest(place, at_s)
+        before_s = covered_s[place]
+        held_s = min(at_s - starts_s[place], covered_s[place + 1] - before_s)
+        return self._charge_as[place] + smooth_a[place] * held_s, before_s + held_s
 
     def wobble_a(self, from_s: float, to_s: float, most: int = 48) -> float:
         """Return the noise from tick to tick between two moments, without bursts: the median step, which a change of
@@ -98,16 +114,13 @@ class Trail:
         inside = bisect_right(levels_a, _STEADY * middle_a) - bisect_left(levels_a, middle_a / _STEADY)
         return 1.0 - inside / len(levels_a)
 
-    def _until(self, at_s: float) -> tuple[float, float]:
-        place = self.place(at_s)
-        held_s = max(at_s - self.start_s[place], 0.0)
+    def _until_newest(self, place: int, at_s: float) -> tuple[float, float]:
+        """Return the same for a moment in one of the newest ticks, which have not enough after them to be smoothed."""
+        held_s = at_s - self.start_s[place]
         if place + 1 < len(self.start_s):
             held_s = min(held_s, self._covered_s[place + 1] - self._covered_s[place])
         covered_s = self._covered_s[place] + held_s
         last = len(self._charge_as) - 1
-        if place < last:
-            return self._charge_as[place] + self.smooth_a[place] * held_s, covered_s
-        # the newest ticks have not enough after them to be smoothed
         charge_as = self._charge_as[last]
         for later in range(last, place):
             charge_as += self.level_a[later] * (self._covered_s[later + 1] - self._covered_s[later])
