@@ -83,10 +83,16 @@ class Boots:
         """Return what a candidate is held against."""
         known = self._known.get(candidate)
         if known is None:
-            template, longest = self._template_for(candidate), self._longest_before(candidate)
-            courses = tuple(boot for boot in (template, longest) if boot is not None)
-            whole = self._whole_course(candidate)
-            known = self._known[candidate] = Known(template, self._under_way_s(candidate), courses, whole)
+            template, under_way_s = self._template_for(candidate), self._under_way_s(candidate)
+            courses: tuple[Opening, ...] = ()
+            if under_way_s is not None:
+                lasted_s = candidate.again_s - under_way_s
+                longest = self._longest_before(candidate)
+                courses = tuple(
+                    boot for boot in (template, longest) if boot is not None and boot.lasted(lasted_s, candidate.at_s)
+                )
+            known = Known(template, under_way_s, courses, self._whole_course(candidate))
+            self._known[candidate] = known
         return known
 
     def forget(self, candidate: Candidate) -> None:

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from wakerail.analysis.likeness import LEVEL_SPREAD, SQRT_2PI, TAIL, Course, Likeness
 from wakerail.analysis.opening import ALIGNED, ALIGNMENTS, EDGES, Opening, Placed
@@ -54,8 +55,9 @@ def _opening() -> Course:
     return Course(ALIGNED)
 
 
-_TAILS = [_tail(index) for index in range(len(EDGES) - 1)]
-_SPREADS = [(LEVEL_SPREAD + _FIRST_SPREAD / (index + 1) ** 2) ** 2 for index in range(len(EDGES) - 1)]  # variances
+_TICKS = [end - begin for begin, end in pairwise(EDGES)]  # of each window
+_TAILS = [_tail(index) for index in range(len(_TICKS))]
+_SPREADS = [(LEVEL_SPREAD + _FIRST_SPREAD / (index + 1) ** 2) ** 2 for index in range(len(_TICKS))]  # variances
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +152,8 @@ class Candidate:
     @property
     def _goes_on(self) -> float:
         # the other story has two forms: the device goes on anyhow, or as the template did at this time of its boot
-        return math.log(0.5 + 0.5 * math.exp(min(self.going, _MOST_ALIKE)))
+        going = self.going
+        return math.log(0.5 + 0.5 * math.exp(min(going, _MOST_ALIKE))) if going else 0.0
 
     def settle(self) -> None:
         """Look no further: keep what was seen until the next collapse, if that says more.
@@ -178,16 +181,17 @@ class Candidate:
 
     def look(self, scale: Scale, known: Known, relative_noise: float, jumps_per_s: float) -> None:
         """Weigh the next window, which is past."""
-        index, self.window = self.window, self.window + 1
-        self.next_s = self.opening.past_s(self.window) if self.window < len(EDGES) - 1 else math.inf
+        index, opening = self.window, self.opening
+        self.window = index + 1
+        self.next_s = opening.past_s(index + 1) if index + 1 < len(_TICKS) else math.inf
         # the first tick is a mixture of before and after wherever a meter averages
-        level_a = self.opening.level_a(index) if index else None
+        level_a = opening.level_a(index) if index else None
         if level_a is None:
             self._level = None
             return
         here, broad = scale.of(level_a), scale.broad
         template = known.template.placed(index, self.at_s, scale) if known.template is not None else None
-        ticks = EDGES[index + 1] - EDGES[index]
+        ticks = _TICKS[index]
         noise = relative_noise
         if template is not None:  # bursts fall elsewhere each time
             noise = max(noise, min(template.spread_a / math.exp(here), 1.0))
@@ -199,7 +203,7 @@ class Candidate:
             self._weigh_novel(here, familiar, broad, low=faint or level_a < self.edge_a)
         if template is not None:
             self._weigh_alike(index, here, template, wobble, other)
-        if known.under_way_s is not None:
+        if known.under_way_s is not None and known.courses:
             self._weigh_going(self._course, index, here, known.courses, known.under_way_s, scale, wobble, other)
         if template is not None and known.whole is not None:
             up_s, course = known.whole
@@ -214,17 +218,17 @@ class Candidate:
         if self._level is None:
             self._level, self._ticks = here, ticks
             return max(0.6 * familiar + 0.4 * broad if self.sort is not Sort.JUMP else anywhere, 0.1 * broad)
-        spread = math.sqrt(_PERSIST_SPREAD**2 + wobble)
+        variance = _PERSIST_SPREAD**2 + wobble
         jumps = min(max(1.0 - math.exp(-jumps_per_s * ticks * self.opening.spacing_s), 0.02), 0.35)
         distance = here - self._level
-        self._persists = abs(distance) <= 3 * spread
+        self._persists = distance * distance <= 9 * variance
         if not self._persists:
             self._left.append(self._level)
             self._level, self._ticks = here, ticks
         else:
             self._ticks += ticks
             self._level += distance * ticks / self._ticks
-        persists = math.exp(-0.5 * (distance / spread) ** 2) / (spread * SQRT_2PI)
+        persists = math.exp(-0.5 * distance * distance / variance) / (math.sqrt(variance) * SQRT_2PI)
         return max((1.0 - jumps) * persists + jumps * anywhere, 1e-3 * broad)
 
     def _weigh_novel(self, here: float, familiar: float, broad: float, *, low: bool) -> None:

@@ -98,6 +98,8 @@ class Decisions:
         scale, noise, rate = self._levels.scale, self._levels.relative_noise, self._habits.jumps_per_s
         known_to = self._boots.known_to
         for candidate in list(self._open):
+            if now_s < candidate.next_s < math.inf:
+                continue
             # an earlier candidate may be told for this one, and this one stay, with that boot under way
             while candidate.next_s <= now_s and candidate in self._open:
                 candidate.look(scale, known_to(candidate), noise, rate)
@@ -107,7 +109,7 @@ class Decisions:
                     found += self._close(candidate)
             if candidate.next_s == math.inf and candidate in self._open:
                 found += self._close(candidate)
-        self.due_s = min((candidate.next_s for candidate in self._open), default=math.inf)
+        self.due_s = min([candidate.next_s for candidate in self._open], default=math.inf)
         return found
 
     def finish(self) -> list[Boot]:

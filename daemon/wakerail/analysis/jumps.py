@@ -29,26 +29,26 @@ class Jumps:
 
     def __init__(self, trail: Trail, levels: Levels) -> None:
         self._trail, self._levels = trail, levels
-        self._for = (-math.inf, 0.0)
+        self._for_start_s, self._for_floor_a = -math.inf, 0.0
         self._bounds_a = (math.inf, -math.inf)
 
     def look(self, template: Opening) -> Jump | None:
         """Return a jump where the newest two ticks are at the level, and the one before was not."""
-        trail, last = self._trail, len(self._trail) - 1
-        if self._for != (template.start_s, self._levels.floor_a):
+        levels_a, floor_a = self._trail.level_a, self._levels.floor_a
+        if floor_a != self._for_floor_a or template.start_s != self._for_start_s:
             self._set_bounds(template)
         low_a, high_a = self._bounds_a
-        if not (low_a < trail.level_a[last] < high_a and low_a < trail.level_a[last - 1] < high_a):
+        if not (low_a < levels_a[-1] < high_a and low_a < levels_a[-2] < high_a):
             return None
-        scale = self._levels.scale
-        before, first = scale.of(trail.level_a[last - 2]), scale.of(trail.level_a[last - 1])
+        last, scale = len(levels_a) - 1, self._levels.scale
+        before, first = scale.of(levels_a[last - 2]), scale.of(levels_a[last - 1])
         if last > 2 and abs(first - before) < _ANOTHER:  # a meter that averages takes two ticks for a step
-            earlier = scale.of(trail.level_a[last - 3])
+            earlier = scale.of(levels_a[last - 3])
             before = earlier if (earlier - before) * (before - first) > 0 else before
         wanted = (math.log(low_a - scale.standing_a + scale.floor_a) + scale.of(high_a)) / 2
         if abs(first - before) < _ANOTHER or abs(before - wanted) < abs(first - wanted):
             return None
-        edge_a = math.exp((before + first) / 2) - self._levels.floor_a + self._levels.standing_a
+        edge_a = math.exp((before + first) / 2) - floor_a + self._levels.standing_a
         return Jump(last - 1, edge_a, first > before)
 
     def _set_bounds(self, template: Opening) -> None:
@@ -61,4 +61,4 @@ class Jumps:
         above = levels.above(means_a[len(means_a) // 2])
         base_a = levels.standing_a - levels.floor_a
         self._bounds_a = (base_a + above * math.exp(-_AT_LEVEL), base_a + above * math.exp(_AT_LEVEL))
-        self._for = (template.start_s, levels.floor_a)
+        self._for_start_s, self._for_floor_a = template.start_s, levels.floor_a

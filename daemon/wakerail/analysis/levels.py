@@ -81,16 +81,17 @@ class Levels:
                 self.least_step_a = step_a
                 changed = True
             changed |= self._steps == _FEWEST_STEPS
-        self._block.append(step_a)
-        if len(self._block) == _BLOCK:
-            noise_a = sorted(self._block)[_BLOCK // 2]
+        block = self._block
+        block.append(step_a)
+        if len(block) == _BLOCK:
+            noise_a = sorted(block)[_BLOCK // 2]
             if noise_a < self.noise_a or not self._blocks:
                 self.noise_a = noise_a
                 changed = True
             self._blocks += 1
-            self._block.clear()
+            block.clear()
         # the median of three: a spike is no level
-        if (level_a > self.top_a and before_a > self.top_a) or (earlier_a > self.top_a and level_a > self.top_a):
+        if level_a > self.top_a and (before_a > self.top_a or earlier_a > self.top_a):
             self.top_a = sorted((earlier_a, before_a, level_a))[1]
             changed = True
         if changed:
@@ -109,13 +110,13 @@ class Levels:
 
     def take_up(self, level_a: float) -> None:
         """Take the same tick as one of a device that is up: how much it wobbles there."""
-        above = level_a - self.standing_a + self.floor_a
-        if above < 3 * self.floor_a:
+        above_a = level_a - self.standing_a
+        if above_a < 2 * self.floor_a:
             self._before = None
             return
-        place = math.log(above)
-        if self._before is not None:
-            self._wobble[min(int(abs(place - self._before) / _WOBBLE_STEP), _WOBBLES)] += 1
+        place, before = math.log(above_a + self.floor_a), self._before
+        if before is not None:
+            self._wobble[min(int(abs(place - before) / _WOBBLE_STEP), _WOBBLES)] += 1
             self._wobbles += 1
             if self._wobbles % 16 == 8:
                 self.relative_noise = self._median_wobble()

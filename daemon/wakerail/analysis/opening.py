@@ -154,6 +154,10 @@ class Opening:
         until_s = to_s + more_s if self.end_s is None else min(to_s + more_s, self.end_s)
         return self.trail.unsteady(max(from_s - more_s, self.start_s + self.spacing_s), until_s)
 
+    def lasted(self, offset_s: float, until_s: float) -> bool:
+        """Tell whether the time ``offset_s`` after this boot's begin is past by ``until_s``, for every stretch."""
+        return self.start_s + _MOST_STRETCH * offset_s <= until_s
+
     def later_a(self, index: int, offset_s: float, until_s: float) -> list[float] | None:
         """Return the mean of a window that begins ``offset_s`` after this boot did, for each stretch (NaN: not known).
 

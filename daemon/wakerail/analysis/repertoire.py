@@ -26,7 +26,8 @@ class Repertoire:
     def add(self, place: float, weight_s: float) -> None:
         """Add what was drawn for a time."""
         key = math.floor(place / _BIN)
-        self._densities.clear()
+        if self._densities:
+            self._densities.clear()
         self._weights[key] = self._weights.get(key, 0.0) + weight_s
         self._total += weight_s
 

@@ -76,7 +76,7 @@ class BootFinder:
         """Take the next tick: its first and last sample's time, and its mean."""
         self._end_s = end_s
         trail, levels = self.trail, self.levels
-        if len(trail.start_s) and len(self._spacings) < _SPACINGS:
+        if len(self._spacings) < _SPACINGS and len(trail):
             self._learn_spacing(start_s - trail.start_s[-1])
         trail.add(start_s, level_a, self._most_s)
         levels.take(level_a)
@@ -89,9 +89,9 @@ class BootFinder:
         if collapsed and not self._collapsed:
             self._decisions.drop_jumps_into_collapse()
         self._collapsed = collapsed
-        found = self._turn(len(trail) - 1)
+        found = self._turn(len(trail.start_s) - 1)
         self._look_for_jump()
-        if trail.smooth_until_s >= self._decisions.due_s and not self._collapsed:
+        if not collapsed and trail.smooth_until_s >= self._decisions.due_s:
             found += self._decisions.advance(trail.smooth_until_s)
         return found
 

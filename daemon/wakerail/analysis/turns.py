@@ -61,45 +61,49 @@ class Turns:
         if self._noise != levels.relative_noise:
             self._noise = levels.relative_noise
             self._factor = min(max(_LEAST_TURN, math.exp(_NOISE_TURN * self._noise)), _MOST_TURN)
-        factor = self._factor
         if self._up:
             if above > self._high:
                 self._high = above
-            elif self._high > factor * above:
+            elif self._high > self._factor * above:
                 self._up, self._low, self._low_place = False, above, place
                 return self._fell(place, above)
             return None
         if above < self._low:
             self._low, self._low_place = above, place
-        elif above > (_LEAST_TURN if self._low < _AT_FLOOR * levels.floor_a else factor) * self._low:
+        elif above > (_LEAST_TURN if self._low < _AT_FLOOR * levels.floor_a else self._factor) * self._low:
             self._up, self._high = True, above
             return self._rose(place, above)
         return None
 
-    def _above(self, place: int) -> float:
-        return self._levels.above(self._trail.level_a[place])
-
     def _plain(self, above: float) -> float:
         return above - self._levels.floor_a + self._levels.standing_a
 
+    def _least_a(self, above: float) -> float:
+        """Return the least current that is ``above``; any is that is compared with the floor or less."""
+        return self._plain(above) if above > self._levels.floor_a else -math.inf
+
     def _fell(self, place: int, above: float) -> Fall:
         edge = math.sqrt(self._high * above)
-        while place > 0 and self._above(place - 1) < edge:
+        levels_a, edge_a = self._trail.level_a, self._least_a(edge)
+        while place > 0 and levels_a[place - 1] < edge_a:
             place -= 1
         return Fall(place, self._plain(edge))
 
     def _rose(self, place: int, above: float) -> Dip | None:
         edge = math.sqrt(self._low * above)
+        levels_a, edge_a = self._trail.level_a, self._least_a(edge)
         rose = place
-        while rose - 1 > self._low_place and self._above(rose - 1) > edge:
+        while rose - 1 > self._low_place and levels_a[rose - 1] > edge_a:
             rose -= 1
         self.rose_place = rose
         before = self._low_place
-        while before >= 0 and not self._was_up(before, edge):
+        # a device is up where it draws more than the edge, and did in one of the two ticks before, too
+        while before >= 0 and (
+            levels_a[before] < edge_a or (before > 1 and max(levels_a[before - 2 : before]) < edge_a)
+        ):
             before -= 1
         if before < 0:
             return None
-        levels_a = self._trail.level_a
         fell, rose, edge = self._bottom(before + 1, rose, edge)
         low = sorted(levels_a[fell:rose]) or [levels_a[self._low_place]]
         high = sorted(levels_a[max(fell - 8, 0) : fell])
@@ -110,22 +114,16 @@ class Turns:
 
         That is, a stretch much lower than the rest of the dip, and shorter.
         """
-        limit = _DEEPER * self._low
+        levels_a, limit_a = self._trail.level_a, self._least_a(_DEEPER * self._low)
         first = last = self._low_place
-        while first > fell and self._above(first - 1) < limit:
+        while first > fell and levels_a[first - 1] < limit_a:
             first -= 1
-        while last + 1 < rose and self._above(last + 1) < limit:
+        while last + 1 < rose and levels_a[last + 1] < limit_a:
             last += 1
-        beside = sorted(self._above(place) for place in (*range(fell, first), *range(last + 1, rose)))
-        if len(beside) < max(_LONG, last + 1 - first) or beside[len(beside) // 2] < limit:
+        beside_a = sorted(levels_a[fell:first] + levels_a[last + 1 : rose])
+        if len(beside_a) < max(_LONG, last + 1 - first) or beside_a[len(beside_a) // 2] < limit_a:
             return fell, rose, edge
-        return first, last + 1, math.sqrt(self._low * beside[len(beside) // 2])
-
-    def _was_up(self, place: int, edge: float) -> bool:
-        """Tell whether the device drew more than ``edge`` at a tick, and in most of the three up to it."""
-        if self._above(place) < edge:
-            return False
-        return place < 2 or (self._above(place - 1) >= edge) or (self._above(place - 2) >= edge)
+        return first, last + 1, math.sqrt(self._low * self._levels.above(beside_a[len(beside_a) // 2]))
 
 
 class FallTimes:
