@@ -71,7 +71,7 @@ class Dips:
             elif dip.low_a <= levels.lowest_a + levels.tolerance_a:
                 # as low as it ever went, but that may be a sleep unless it is hardly anything
                 sort, odds = Sort.COLLAPSE, min(odds, _MOST_OFF if self.reads_nothing(dip.low_a) else 0.0)
-        short = self._longest_seen(dip, most_s) <= blank_ticks(spacing_s)
+        short = self._is_short(dip, blank_ticks(spacing_s), most_s)
         draws = not self.reads_nothing(dip.low_a, max(_NOTHING_A, _NOTHING_SHARE * dip.before_a))
         odds = _dip_evidence(odds, max(lasted_s, 1e-6), short=short, told=levels.told, draws=draws)
         odds -= self._sleeps(dip.low_a, lasted_s)
@@ -109,13 +109,14 @@ class Dips:
             self._slept_a.append(above_a)
         return _SLEPT_SO if known else 0.0
 
-    def _longest_seen(self, dip: Dip, most_s: float) -> int:
-        """Return how many ticks of a dip follow on each other without a gap."""
-        longest = seen = 1
+    def _is_short(self, dip: Dip, ticks: int, most_s: float) -> bool:
+        """Tell whether no more than so many ticks of a dip follow on each other without a gap."""
+        seen = 1
         for before_s, after_s in pairwise(self._trail.start_s[dip.fell : dip.rose]):
             seen = seen + 1 if after_s - before_s <= most_s else 1
-            longest = max(longest, seen)
-        return longest
+            if seen > ticks:
+                return False
+        return True
 
 
 def _depth_evidence(

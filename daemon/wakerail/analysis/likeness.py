@@ -31,7 +31,7 @@ _LOG_MOST_NEAR, _LOG_STILL_OFF = math.log(_MOST_NEAR), math.log(_STILL_OFF)
 class Likeness:
     """Weighs windows of a boot against those of the one known. ``log_ratio`` is what all of them say together."""
 
-    __slots__ = ("_earlier", "_even", "_gain_range", "_gains", "_weights", "compared", "log_ratio")
+    __slots__ = ("_before", "_earlier", "_even", "_gain_range", "_gains", "_weights", "compared", "log_ratio")
 
     def __init__(self) -> None:
         self.log_ratio = 0.0
@@ -40,7 +40,8 @@ class Likeness:
         self._gain_range = 0.0, 0.0  # the least of them and the most
         self._weights: Sequence[float] = ALIGNED
         self._even = 0  # windows since the weights were put down, each of which said the same of all alignments
-        self._earlier: tuple[Placed, ...] = ()
+        self._before: Placed | None = None  # the template's window before
+        self._earlier: Placed | None = None  # and the one before that
 
     def weigh(
         self,
@@ -60,13 +61,13 @@ class Likeness:
         which the ticks' ``wobble`` is a part (a variance); ``tail`` how often a window is not the template's.
         ``entered``: how often it came to this level before; ``still``: it was there in the window before.
         """
-        jumped, most_jumped = template.jumped(self._earlier) if self._earlier else _JUMPED
-        self._earlier = (*self._earlier[-1:], template)
+        jumped, most_jumped = _JUMPED if self._before is None else template.jumped(self._before, self._earlier)
+        self._before, self._earlier = template, self._before
         self.compared += 1
         burst_tail, far = max(tail, _BURST_TAIL), 2 * spread
         top, steep = 1.0 / (spread * SQRT_2PI * other), -0.5 / (spread * spread)
         # the template persists: that a level is still there tells nothing, that it came to be another tells much
-        persists = max(_ANOTHER, 2 * math.sqrt(wobble))
+        persists = _ANOTHER if 4 * wobble < _ANOTHER**2 else 2 * math.sqrt(wobble)
         # the distances of all alignments are between these; neither near nor far if one was not measured
         least_gain, most_gain = self._gain_range
         lowest, highest = here - template.high - most_gain, here - template.low - least_gain

@@ -60,23 +60,24 @@ class Placed:
     unsteady: float
     low: float = field(init=False)
     high: float = field(init=False)
-    _jumped: dict[tuple[Placed, ...], tuple[list[float], float]] = field(default_factory=dict)
+    _jumped: tuple[list[float], float] = ([], 0.0)
+    _jumped_from: tuple[Placed | None, Placed | None] = (None, None)
 
     def __post_init__(self) -> None:
         known = not math.isnan(sum(self.places))
         self.low, self.high = (min(self.places), max(self.places)) if known else (math.nan, math.nan)
 
-    def jumped(self, earlier: tuple[Placed, ...]) -> tuple[list[float], float]:
-        """Return how far each place is from the furthest that it had in ``earlier`` windows, one or two; and the most.
+    def jumped(self, before: Placed, earlier: Placed | None) -> tuple[list[float], float]:
+        """Return how far each place is from the furthest that it had in one or two windows earlier; and the most.
 
         The most is infinite where one of them was not measured.
         """
-        jumped = self._jumped.get(earlier)
-        if jumped is None:
-            columns = zip(self.places, *(window.places for window in earlier), strict=True)
-            each = [max(abs(place - before) for before in befores) for place, *befores in columns]
-            jumped = self._jumped[earlier] = each, math.inf if math.isnan(sum(each)) else max(each)
-        return jumped
+        if self._jumped_from[0] is not before or self._jumped_from[1] is not earlier:
+            windows = [before.places] if earlier is None else [earlier.places, before.places]
+            each = [max(abs(place - was) for was in were) for place, *were in zip(self.places, *windows, strict=True)]
+            self._jumped = each, math.inf if math.isnan(sum(each)) else max(each)
+            self._jumped_from = before, earlier
+        return self._jumped
 
 
 @dataclass(slots=True, eq=False)

@@ -54,18 +54,15 @@ class Trail:
             pace_s = sorted(later - earlier for earlier, later in pairwise(starts_s))[_KNOWS_ITS_PACE // 2]
             self._beside = max(_FEWEST_BESIDE, min(_MOST_BESIDE, round(_BESIDE_S / max(pace_s, 1e-9))))
         covered_s.append(covered_s[-1] + min(most_s, start_s - starts_s[-2]))
-        if count >= len(self._charge_as) + self._beside:
-            self._smooth()
-
-    def _smooth(self) -> None:
-        """Take the charge of the next tick that has enough of them after it."""
-        charge_as, covered_s, beside = self._charge_as, self._covered_s, self._beside
-        place = len(charge_as) - 1
+        charge_as, beside = self._charge_as, self._beside
+        place = len(charge_as) - 1  # the next tick to have enough of them after it to be smoothed
+        if place + beside >= count:
+            return
         about = sorted(self.level_a[max(place - beside, 0) : place + beside + 1])
         middle_a = about[len(about) // 2]
         charge_as.append(charge_as[-1] + middle_a * (covered_s[place + 1] - covered_s[place]))
         self.smooth_a.append(middle_a)
-        self.smooth_until_s = self.start_s[place + 1]
+        self.smooth_until_s = starts_s[place + 1]
 
     def place(self, at_s: float) -> int:
         """Return which tick holds at a moment: the last one that began by then, at least 0."""
