@@ -33,6 +33,7 @@ _MOST_UNSTEADY = 0.7
 _LATE = 56  # the window from on which a boot is mostly over
 _SAME = 0.25  # levels that differ by less are one
 _PERSIST_SPREAD = 0.14
+_LEAST_JUMPS, _MOST_JUMPS = 0.02, 0.35  # how likely a jump is in one window
 _MOST_NOVEL = 6.0
 _MOST_NOVEL_SHORT = 0.7  # after a dip so short that a meter's range switching makes the same
 _NOVEL_WINDOWS = 32
@@ -98,6 +99,7 @@ class Candidate:
     novel: float = 0.0  # a boot not seen before, against the other story
     at_fall: float | None = None  # its evidence when the next collapse came: what followed may be another boot's
     next_s: float = 0.0  # when the next window is past
+    is_jump: bool = field(init=False)  # whether of that sort: an enum is slow to ask, and this is asked all the time
     _like: Likeness = field(default_factory=Likeness)  # the opening known, against the other story
     _course: Course = field(default_factory=Course)  # the boot before it going on, against the other story
     _whole: Course = field(default_factory=Course)  # the same, since the device last came up from standing
@@ -120,9 +122,11 @@ class Candidate:
     @property
     def going(self) -> float:
         """What speaks for the boot before it going on as one known did, against the other story."""
-        whole, again = self._whole.log_ratio, max(self._again.log_ratio, 0.0)
+        going, whole = self._course.log_ratio, self._whole.log_ratio
         # what repeats itself all the time looks like itself at any time
-        return max(self._course.log_ratio, whole) if whole > again + _CLEARLY else self._course.log_ratio
+        if whole > going and whole > _CLEARLY + max(self._again.log_ratio, 0.0):
+            return whole
+        return going
 
     @property
     def compared(self) -> int:
@@ -130,12 +134,13 @@ class Candidate:
         return self._like.compared
 
     def __post_init__(self) -> None:
+        self.is_jump = self.sort is Sort.JUMP
         self.next_s = self.opening.window_s(0)[1]
 
     @property
     def evidence(self) -> float:
         """The log-likelihood ratio of all that was seen, without the prior."""
-        if self.sort is Sort.JUMP:
+        if self.is_jump:
             return self.odds + self.as_jump
         odds = self.odds - self._goes_on
         if not self.compared:
@@ -168,8 +173,9 @@ class Candidate:
     @property
     def hopeless(self) -> bool:
         """True once nothing that may follow is likely to change the matter."""
-        if self.sort is Sort.JUMP:
-            return self.alike < _NOT_ALIKE or self.alike - self.going < _NOT_ALIKE
+        if self.is_jump:
+            alike = self.alike
+            return alike < _NOT_ALIKE or alike - self.going < _NOT_ALIKE
         return self.evidence - self.odds < _HOPELESS
 
     def forget(self) -> None:
@@ -194,11 +200,13 @@ class Candidate:
         ticks = _TICKS[index]
         noise = relative_noise
         if template is not None:  # bursts fall elsewhere each time
-            noise = max(noise, min(template.spread_a / math.exp(here), 1.0))
+            scatter = template.spread_a / math.exp(here)
+            if scatter > noise:
+                noise = scatter if scatter < 1.0 else max(noise, 1.0)
         wobble = 2 * noise * noise / ticks
         familiar = self.repertoire.density(here)
         other = self._weigh_other(here, ticks, wobble, familiar, broad, jumps_per_s)
-        if self.sort is not Sort.JUMP and index < _NOVEL_WINDOWS:
+        if not self.is_jump and index < _NOVEL_WINDOWS:
             faint = template is not None and here < template.places[_AS_IS] - _FAINT
             self._weigh_novel(here, familiar, broad, low=faint or level_a < self.edge_a)
         if template is not None:
@@ -217,9 +225,10 @@ class Candidate:
         anywhere = 0.5 * familiar + 0.5 * broad
         if self._level is None:
             self._level, self._ticks = here, ticks
-            return max(0.6 * familiar + 0.4 * broad if self.sort is not Sort.JUMP else anywhere, 0.1 * broad)
+            return max(anywhere if self.is_jump else 0.6 * familiar + 0.4 * broad, 0.1 * broad)
         variance = _PERSIST_SPREAD**2 + wobble
-        jumps = min(max(1.0 - math.exp(-jumps_per_s * ticks * self.opening.spacing_s), 0.02), 0.35)
+        jumps = 1.0 - math.exp(-jumps_per_s * ticks * self.opening.spacing_s)
+        jumps = _LEAST_JUMPS if jumps < _LEAST_JUMPS else _MOST_JUMPS if jumps > _MOST_JUMPS else jumps
         distance = here - self._level
         self._persists = distance * distance <= 9 * variance
         if not self._persists:
@@ -229,7 +238,8 @@ class Candidate:
             self._ticks += ticks
             self._level += distance * ticks / self._ticks
         persists = math.exp(-0.5 * distance * distance / variance) / (math.sqrt(variance) * SQRT_2PI)
-        return max((1.0 - jumps) * persists + jumps * anywhere, 1e-3 * broad)
+        other, least = (1.0 - jumps) * persists + jumps * anywhere, 1e-3 * broad
+        return other if other > least else least
 
     def _weigh_novel(self, here: float, familiar: float, broad: float, *, low: bool) -> None:
         if low:  # back in the low, or hardly out of it: whatever this was, it ended
@@ -246,7 +256,9 @@ class Candidate:
         entered = 0
         for left in self._left:
             entered += abs(here - left) < _SAME
-        tail = max(_TAILS[index], min(template.unsteady, _MOST_UNSTEADY))
+        tail, unsteady = _TAILS[index], template.unsteady
+        if unsteady > tail:
+            tail = unsteady if unsteady < _MOST_UNSTEADY else max(tail, _MOST_UNSTEADY)
         self._like.weigh(here, template, other, spread, wobble, tail, entered=entered, still=self._persists)
 
     def _weigh_going(

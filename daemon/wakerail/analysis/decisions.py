@@ -66,8 +66,7 @@ class Decisions:
     def drop_pulse(self, rose: int) -> None:
         """Drop the candidate that began at a tick if it has fallen again: what rose for less than a boot was none."""
         for candidate in self._open:
-            fallen = self._trail.level_a[-1] < candidate.edge_a
-            if candidate.place == rose and candidate.sort is not Sort.JUMP and fallen:
+            if candidate.place == rose and not candidate.is_jump and self._trail.level_a[-1] < candidate.edge_a:
                 self._remove(candidate)
                 self._odds.learn(candidate.sort, 0.0)
                 return

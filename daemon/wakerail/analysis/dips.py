@@ -91,7 +91,7 @@ class Dips:
         if len(levels_a) < _FEWEST:
             return 0.0
         middle_a = levels_a[len(levels_a) // 2]
-        apart_a = sorted(abs(level_a - middle_a) for level_a in levels_a)
+        apart_a = sorted([abs(level_a - middle_a) for level_a in levels_a])
         return 1.5 * apart_a[len(apart_a) // 2]
 
     def _is_home(self, dip: Dip, lasted_s: float) -> bool:

@@ -8,6 +8,7 @@ from wakerail.analysis.scale import Scale
 
 _BLOCK = 8
 _SAME_A = 1e-9  # two readings that differ by less are one reading
+_NOTHING_A = -math.inf
 _COARSEST = 0.12  # of the highest level
 _FEWEST_STEPS = 8  # fewer may all be the device's own
 _WOBBLES = 50
@@ -40,7 +41,7 @@ class Levels:
         self._steps = 0
         self._block: list[float] = []
         self._blocks = 0
-        self._earlier_a = self._before_a = -math.inf
+        self._earlier_a = self._before_a = _NOTHING_A
         self._wobble = [0] * (_WOBBLES + 1)
         self._wobbles = 0
         self._before: float | None = None
@@ -71,16 +72,17 @@ class Levels:
         """Take a tick's mean."""
         earlier_a, before_a = self._earlier_a, self._before_a
         self._earlier_a, self._before_a = before_a, level_a
-        if before_a == -math.inf:
+        if before_a == _NOTHING_A:
             return
         changed = False
         step_a = abs(level_a - before_a)
         if step_a > _SAME_A:
-            self._steps += 1
+            if self._steps < _FEWEST_STEPS:
+                self._steps += 1
+                changed = self._steps == _FEWEST_STEPS
             if step_a < self.least_step_a:
                 self.least_step_a = step_a
                 changed = True
-            changed |= self._steps == _FEWEST_STEPS
         block = self._block
         block.append(step_a)
         if len(block) == _BLOCK:
@@ -116,7 +118,8 @@ class Levels:
             return
         place, before = math.log(above_a + self.floor_a), self._before
         if before is not None:
-            self._wobble[min(int(abs(place - before) / _WOBBLE_STEP), _WOBBLES)] += 1
+            steps = int(abs(place - before) / _WOBBLE_STEP)
+            self._wobble[steps if steps < _WOBBLES else _WOBBLES] += 1
             self._wobbles += 1
             if self._wobbles % 16 == 8:
                 self.relative_noise = self._median_wobble()

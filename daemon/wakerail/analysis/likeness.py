@@ -64,7 +64,7 @@ class Likeness:
         jumped, most_jumped = _JUMPED if self._before is None else template.jumped(self._before, self._earlier)
         self._before, self._earlier = template, self._before
         self.compared += 1
-        burst_tail, far = max(tail, _BURST_TAIL), 2 * spread
+        burst_tail, far = tail if tail > _BURST_TAIL else _BURST_TAIL, 2 * spread
         top, steep = 1.0 / (spread * SQRT_2PI * other), -0.5 / (spread * spread)
         # the template persists: that a level is still there tells nothing, that it came to be another tells much
         persists = _ANOTHER if 4 * wobble < _ANOTHER**2 else 2 * math.sqrt(wobble)
@@ -86,7 +86,7 @@ class Likeness:
             below = (1 - tail) * top * math.exp(steep * lowest * lowest) + tail
             if above >= _MOST_NEAR and below >= _MOST_NEAR:
                 self._take_even(_LOG_MOST_NEAR)
-                self._learn_gains(here, template.places)
+                self._learn_gains(here, template)
                 return
         least = _STILL_OFF if still else 0.0
         self._weigh_each(here, template.places, jumped, persists, top, steep, tail, burst_tail, far, least, entered)
@@ -144,10 +144,10 @@ class Likeness:
                 near = -far < distance < far
                 if jump < persists:
                     lowest, highest = (_LEAST_NEAR, _MOST_NEAR) if near else (least, 1.0)
-                    ratio = lowest if ratio < lowest else min(ratio, highest)
+                    ratio = lowest if ratio < lowest else highest if ratio > highest else ratio
                 weight *= ratio  # noqa: PLW2901
                 if near:
-                    apart = -_MOST_GAIN if apart < -_MOST_GAIN else min(apart, _MOST_GAIN)
+                    apart = -_MOST_GAIN if apart < -_MOST_GAIN else _MOST_GAIN if apart > _MOST_GAIN else apart
                     gain += (apart - gain) * learns  # noqa: PLW2901
             gains.append(gain)
             weights.append(weight)
@@ -172,11 +172,11 @@ class Likeness:
             self._weights = [anew + kept * (weight - anew) for weight, anew in zip(self._weights, ALIGNED, strict=True)]
         return self._weights
 
-    def _learn_gains(self, here: float, places: list[float]) -> None:
+    def _learn_gains(self, here: float, template: Placed) -> None:
         """Take note of how much more than the one known this boot draws in a window that is near."""
         learns = 1.0 / (self.compared + 2)
-        aparts = [here - place for place in places]
-        if min(aparts) < -_MOST_GAIN or max(aparts) > _MOST_GAIN:
+        aparts = [here - place for place in template.places]
+        if here - template.high < -_MOST_GAIN or here - template.low > _MOST_GAIN:
             aparts = [min(max(apart, -_MOST_GAIN), _MOST_GAIN) for apart in aparts]
         self._set_gains([gain + (apart - gain) * learns for apart, gain in zip(aparts, self._gains, strict=True)])
 

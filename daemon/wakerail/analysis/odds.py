@@ -33,7 +33,7 @@ class Odds:
 
     def is_sure(self, candidate: Candidate) -> bool:
         """Tell whether a candidate may be told at once: what a meter does to a short dip's surroundings shows later."""
-        if candidate.window < (_SEEN_OF_A_JUMP if candidate.sort is Sort.JUMP else 2) or (
+        if candidate.window < (_SEEN_OF_A_JUMP if candidate.is_jump else 2) or (
             candidate.sort is Sort.BLINK and len(self._trail) - candidate.place <= PENDING
         ):
             return False

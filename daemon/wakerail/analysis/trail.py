@@ -13,6 +13,7 @@ from itertools import pairwise
 _BESIDE_S, _FEWEST_BESIDE, _MOST_BESIDE = 0.06, 2, 3  # on either side of a tick
 _KNOWS_ITS_PACE = 16
 _STEADY = 1.2
+_NEWEST = 16  # ticks
 
 
 def mean_between_a(before: tuple[float, float], after: tuple[float, float], least_s: float) -> float | None:
@@ -53,12 +54,13 @@ class Trail:
         if count == _KNOWS_ITS_PACE:
             pace_s = sorted(later - earlier for earlier, later in pairwise(starts_s))[_KNOWS_ITS_PACE // 2]
             self._beside = max(_FEWEST_BESIDE, min(_MOST_BESIDE, round(_BESIDE_S / max(pace_s, 1e-9))))
-        covered_s.append(covered_s[-1] + min(most_s, start_s - starts_s[-2]))
+        held_s = start_s - starts_s[-2]
+        covered_s.append(covered_s[-1] + (held_s if held_s < most_s else most_s))
         charge_as, beside = self._charge_as, self._beside
         place = len(charge_as) - 1  # the next tick to have enough of them after it to be smoothed
         if place + beside >= count:
             return
-        about = sorted(self.level_a[max(place - beside, 0) : place + beside + 1])
+        about = sorted(self.level_a[place - beside if place > beside else 0 : place + beside + 1])
         middle_a = about[len(about) // 2]
         charge_as.append(charge_as[-1] + middle_a * (covered_s[place + 1] - covered_s[place]))
         self.smooth_a.append(middle_a)
@@ -78,13 +80,17 @@ class Trail:
         Neither changes any more once the moment is not after ``smooth_until_s``.
         """
         starts_s, covered_s, smooth_a = self.start_s, self._covered_s, self.smooth_a
-        place = bisect_right(starts_s, at_s) - 1
+        # mostly it is asked for a moment just past, and the newest are at hand
+        newest = len(starts_s) - _NEWEST
+        place = bisect_right(starts_s, at_s, newest if newest > 0 and starts_s[newest] <= at_s else 0) - 1
         if place < 0:
             return 0.0, 0.0
         if place >= len(smooth_a):
             return self._until_newest(place, at_s)
         before_s = covered_s[place]
-        held_s = min(at_s - starts_s[place], covered_s[place + 1] - before_s)
+        held_s, most_s = at_s - starts_s[place], covered_s[place + 1] - before_s
+        if held_s > most_s:
+            held_s = most_s
         return self._charge_as[place] + smooth_a[place] * held_s, before_s + held_s
 
     def wobble_a(self, from_s: float, to_s: float, most: int = 48) -> float:
