@@ -108,7 +108,7 @@ class Decisions:
                     found += self._close(candidate)
             if candidate.next_s == math.inf and candidate in self._open:
                 found += self._close(candidate)
-        self.due_s = min([candidate.next_s for candidate in self._open], default=math.inf)
+        self.due_s = min([candidate.next_s for candidate in self._open] or (math.inf,))
         return found
 
     def finish(self) -> list[Boot]:

@@ -130,25 +130,25 @@ class Likeness:
         # what goes to and fro between two levels looks like itself
         damped = 1.0 / (1 + entered)
         learns = 1.0 / (self.compared + 2)
-        exp = math.exp
+        above, below, exp = (1 - burst_tail) * top, (1 - tail) * top, math.exp
         gains: list[float] = []
         weights: list[float] = []
         for place, gain, weight, jump in zip(places, self._gains, self._weights_now(), jumped, strict=True):
             apart = here - place
             distance = apart - gain
             if distance == distance:  # noqa: PLR0124  else NaN: not measured
-                aside = burst_tail if distance > 0 else tail
-                ratio = (1 - aside) * top * exp(steep * distance * distance) + aside
+                ratio = exp(steep * distance * distance)
+                ratio = above * ratio + burst_tail if distance > 0 else below * ratio + tail
                 if entered and ratio > 1:
                     ratio **= damped
-                near = -far < distance < far
-                if jump < persists:
-                    lowest, highest = (_LEAST_NEAR, _MOST_NEAR) if near else (least, 1.0)
-                    ratio = lowest if ratio < lowest else highest if ratio > highest else ratio
-                weight *= ratio  # noqa: PLW2901
-                if near:
+                lowest, highest = least, 1.0
+                if -far < distance < far:
+                    lowest, highest = _LEAST_NEAR, _MOST_NEAR
                     apart = -_MOST_GAIN if apart < -_MOST_GAIN else _MOST_GAIN if apart > _MOST_GAIN else apart
                     gain += (apart - gain) * learns  # noqa: PLW2901
+                if jump < persists:
+                    ratio = lowest if ratio < lowest else highest if ratio > highest else ratio
+                weight *= ratio  # noqa: PLW2901
             gains.append(gain)
             weights.append(weight)
         self._take(weights)

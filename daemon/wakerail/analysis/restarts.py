@@ -41,6 +41,7 @@ class BootFinder:
         self.levels = Levels(standing_a)
         self.onset = OnsetWatch(self.trail, self.levels)
         self.first = First.UNCLEAR
+        self._begun = False  # once it is clear
         self.spacing_s = 0.0
         self._boots = Boots()
         self._dips = Dips(self.trail, self.levels)
@@ -82,7 +83,7 @@ class BootFinder:
         levels.take(level_a)
         if not levels.known and len(trail.start_s) > 1:
             self._dips.take(trail.level_a[-2], min(start_s - trail.start_s[-2], self._most_s))
-        if self.first is First.UNCLEAR:
+        if not self._begun:
             return self._begin()
         levels.take_up(level_a)
         collapsed = level_a <= levels.standing_a + levels.tolerance_a
@@ -112,7 +113,8 @@ class BootFinder:
     def _begin(self) -> list[Boot]:
         self.first = self.onset.take()
         last = len(self.trail) - 1
-        if self.first is First.UNCLEAR:
+        self._begun = self.first is not First.UNCLEAR
+        if not self._begun:
             return []
         if self.first is First.RUNNING:
             self._turns.begin(0)

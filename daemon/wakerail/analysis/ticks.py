@@ -95,8 +95,8 @@ class Condenser:
     def _starts(self, t_s: Floats) -> Ints:
         """Return where ticks begin. The samples at hand begin with a tick."""
         cell = ((t_s - self._origin_s) * (1.0 / TICK_S) + _SLACK).astype(np.int64)
-        opens = np.concatenate(([0], np.flatnonzero(cell[1:] != cell[:-1]) + 1))
-        lengths = np.diff(opens, append=len(t_s))
+        bounds = np.concatenate(([0], np.flatnonzero(cell[1:] != cell[:-1]) + 1, [len(t_s)]))
+        opens, lengths = bounds[:-1], bounds[1:] - bounds[:-1]
         if lengths.max() <= TICK_SAMPLES:
             return opens
         place = np.arange(len(t_s)) - np.repeat(opens, lengths)
