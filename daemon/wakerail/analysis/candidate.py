@@ -23,9 +23,10 @@ from wakerail.analysis.likeness import LEVEL_SPREAD, SQRT_2PI, TAIL, Course, Lik
 from wakerail.analysis.opening import ALIGNED, ALIGNMENTS, EDGES, Opening, Placed
 from wakerail.analysis.repertoire import Repertoire
 from wakerail.analysis.scale import Scale
-from wakerail.analysis.sorts import FALLEN, Sort
+from wakerail.analysis.sorts import COLLAPSE, FALLEN, JUMP, Sort
 
 _HOPELESS, _NOT_ALIKE = -5.0, -4.0
+_HOPEFUL = -3.0  # of a part that is a tenth of the whole or more
 
 _FIRST_SPREAD = 0.30  # of the level in the first windows, which are short and hold the inrush, from boot to boot
 _SHORT_TAIL, _LATE_TAIL = 0.3, 0.5  # how often a window is not the template's if it is short, and if it is late
@@ -99,7 +100,6 @@ class Candidate:
     novel: float = 0.0  # a boot not seen before, against the other story
     at_fall: float | None = None  # its evidence when the next collapse came: what followed may be another boot's
     next_s: float = 0.0  # when the next window is past
-    is_jump: bool = field(init=False)  # whether of that sort: an enum is slow to ask, and this is asked all the time
     _like: Likeness = field(default_factory=Likeness)  # the opening known, against the other story
     _course: Course = field(default_factory=Course)  # the boot before it going on, against the other story
     _whole: Course = field(default_factory=Course)  # the same, since the device last came up from standing
@@ -134,13 +134,12 @@ class Candidate:
         return self._like.compared
 
     def __post_init__(self) -> None:
-        self.is_jump = self.sort is Sort.JUMP
         self.next_s = self.opening.window_s(0)[1]
 
     @property
     def evidence(self) -> float:
         """The log-likelihood ratio of all that was seen, without the prior."""
-        if self.is_jump:
+        if self.sort is JUMP:
             return self.odds + self.as_jump
         odds = self.odds - self._goes_on
         if not self.compared:
@@ -173,9 +172,12 @@ class Candidate:
     @property
     def hopeless(self) -> bool:
         """True once nothing that may follow is likely to change the matter."""
-        if self.is_jump:
-            alike = self.alike
-            return alike < _NOT_ALIKE or alike - self.going < _NOT_ALIKE
+        alike, going = self._like.log_ratio, self.going
+        if self.sort is JUMP:
+            return alike < _NOT_ALIKE or alike - going < _NOT_ALIKE
+        # each way to be a boot is a part of the evidence: mostly one of them is enough
+        if self._like.compared and not going and (alike > _HOPEFUL or self.novel > _HOPEFUL):
+            return False
         return self.evidence - self.odds < _HOPELESS
 
     def forget(self) -> None:
@@ -206,7 +208,7 @@ class Candidate:
         wobble = 2 * noise * noise / ticks
         familiar = self.repertoire.density(here)
         other = self._weigh_other(here, ticks, wobble, familiar, broad, jumps_per_s)
-        if not self.is_jump and index < _NOVEL_WINDOWS:
+        if self.sort is not JUMP and index < _NOVEL_WINDOWS:
             faint = template is not None and here < template.places[_AS_IS] - _FAINT
             self._weigh_novel(here, familiar, broad, low=faint or level_a < self.edge_a)
         if template is not None:
@@ -225,7 +227,7 @@ class Candidate:
         anywhere = 0.5 * familiar + 0.5 * broad
         if self._level is None:
             self._level, self._ticks = here, ticks
-            return max(anywhere if self.is_jump else 0.6 * familiar + 0.4 * broad, 0.1 * broad)
+            return max(anywhere if self.sort is JUMP else 0.6 * familiar + 0.4 * broad, 0.1 * broad)
         variance = _PERSIST_SPREAD**2 + wobble
         jumps = 1.0 - math.exp(-jumps_per_s * ticks * self.opening.spacing_s)
         jumps = _LEAST_JUMPS if jumps < _LEAST_JUMPS else _MOST_JUMPS if jumps > _MOST_JUMPS else jumps
@@ -248,7 +250,7 @@ class Candidate:
         step = -0.6 * math.log(min(max(familiar / broad, 0.1), 3.0))
         if step > 0 and here > self.before:
             step *= _ABOVE_COUNTS
-        most = _MOST_NOVEL if self.sort is Sort.COLLAPSE else _MOST_NOVEL_SHORT
+        most = _MOST_NOVEL if self.sort is COLLAPSE else _MOST_NOVEL_SHORT
         self.novel = max(min(self.novel + step, most), -_MOST_NOVEL)
 
     def _weigh_alike(self, index: int, here: float, template: Placed, wobble: float, other: float) -> None:

@@ -13,7 +13,7 @@ from wakerail.analysis.habits import Habits
 from wakerail.analysis.levels import Levels
 from wakerail.analysis.odds import Odds
 from wakerail.analysis.onset import HOLD_TICKS
-from wakerail.analysis.sorts import FALLEN, LIKELY, Sort, probability_of
+from wakerail.analysis.sorts import FALLEN, JUMP, LIKELY, Sort, probability_of
 from wakerail.analysis.trail import Trail
 
 _SHORTLY = 64  # ticks between a collapse and the jump to the opening that belongs to it
@@ -66,7 +66,7 @@ class Decisions:
     def drop_pulse(self, rose: int) -> None:
         """Drop the candidate that began at a tick if it has fallen again: what rose for less than a boot was none."""
         for candidate in self._open:
-            if candidate.place == rose and not candidate.is_jump and self._trail.level_a[-1] < candidate.edge_a:
+            if candidate.place == rose and candidate.sort is not JUMP and self._trail.level_a[-1] < candidate.edge_a:
                 self._remove(candidate)
                 self._odds.learn(candidate.sort, 0.0)
                 return

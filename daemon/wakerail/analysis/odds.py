@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from wakerail.analysis.candidate import Candidate
 from wakerail.analysis.priors import Prior
-from wakerail.analysis.sorts import LIKELY, SURE, Sort
+from wakerail.analysis.sorts import BLINK, DIP, JUMP, LIKELY, SURE, Sort
 from wakerail.analysis.switching import PENDING
 from wakerail.analysis.trail import Trail
 
@@ -29,12 +29,12 @@ class Odds:
         """Return the log odds of a candidate."""
         odds = candidate.evidence + self._prior.of(candidate)
         # a dip need not be the boot's doing: the one before it may have been low when it broke off
-        return max(odds, self._as_jump(candidate)) if candidate.sort is Sort.DIP else odds
+        return max(odds, self._as_jump(candidate)) if candidate.sort is DIP else odds
 
     def is_sure(self, candidate: Candidate) -> bool:
         """Tell whether a candidate may be told at once: what a meter does to a short dip's surroundings shows later."""
-        if candidate.window < (_SEEN_OF_A_JUMP if candidate.is_jump else 2) or (
-            candidate.sort is Sort.BLINK and len(self._trail) - candidate.place <= PENDING
+        if candidate.window < (_SEEN_OF_A_JUMP if candidate.sort is JUMP else 2) or (
+            candidate.sort is BLINK and len(self._trail) - candidate.place <= PENDING
         ):
             return False
         return self._reaches(candidate, SURE, candidate.evidence)
@@ -45,10 +45,10 @@ class Odds:
         return self._reaches(candidate, LIKELY[candidate.sort], evidence)
 
     def _as_jump(self, candidate: Candidate) -> float:
-        return candidate.as_jump + self._prior.of(candidate, as_sort=Sort.JUMP)
+        return candidate.as_jump + self._prior.of(candidate, as_sort=JUMP)
 
     def _reaches(self, candidate: Candidate, log_odds: float, evidence: float) -> bool:
         least = log_odds - evidence
         if self._prior.of(candidate, least) >= least:
             return True
-        return candidate.sort is Sort.DIP and self._as_jump(candidate) >= log_odds
+        return candidate.sort is DIP and self._as_jump(candidate) >= log_odds

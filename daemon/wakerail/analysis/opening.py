@@ -112,7 +112,7 @@ class Opening:
 
     def level_a(self, index: int) -> float | None:
         """Return the mean of a window that is past, None if it was not measured."""
-        from_s, to_s = self.start_s + self.spacing_s * EDGES[index], self.past_s(index)
+        from_s, to_s = self.start_s + self.spacing_s * EDGES[index], self.start_s + self.spacing_s * EDGES[index + 1]
         trail, (number, before) = self.trail, self._until
         if number != index:  # mostly one window is asked for after another
             before = trail.until(from_s)

@@ -17,6 +17,8 @@ class Sort(StrEnum):
     JUMP = "jump"  # no dip: the opening's level came from another
 
 
+#: The same by themselves: a member is slow to look up in its class, and some are asked for in every window.
+COLLAPSE, BLINK, DIP, JUMP = Sort
 #: Those that fell to the standing level.
 FALLEN = frozenset({Sort.COLLAPSE, Sort.BLINK})
 #: Log odds from which on a candidate is told once there is no more to see.
