@@ -19,7 +19,6 @@ SQRT_2PI = math.sqrt(2 * math.pi)
 _BURST_TAIL = 0.75  # a level above the template's is mostly a burst's
 _ANOTHER = 0.25  # natural log: levels that differ by less are the same
 _REALIGNED = 0.03  # how often a stage takes another time than the others, in a window
-_ANEW = tuple(_REALIGNED * weight for weight in ALIGNED)
 _MOST_GAIN = 0.3
 _JUMPED = [math.inf] * len(ALIGNED), math.inf  # where no window of the template was before
 # where the template persists, the least and the most that a window says that is like it, and that is not (ratios)
@@ -31,15 +30,26 @@ _LOG_MOST_NEAR, _LOG_STILL_OFF = math.log(_MOST_NEAR), math.log(_STILL_OFF)
 class Likeness:
     """Weighs windows of a boot against those of the one known. ``log_ratio`` is what all of them say together."""
 
-    __slots__ = ("_before", "_earlier", "_even", "_gain_range", "_gains", "_weights", "compared", "log_ratio")
+    __slots__ = (
+        "_before",
+        "_earlier",
+        "_gain_range",
+        "_gains",
+        "_since",
+        "_total",
+        "_weights",
+        "compared",
+        "log_ratio",
+    )
 
     def __init__(self) -> None:
         self.log_ratio = 0.0
         self.compared = 0
         self._gains = [0.0] * len(ALIGNED)  # how much more this boot draws than the one known, natural log
         self._gain_range = 0.0, 0.0  # the least of them and the most
+        # as the newest window that did not say the same of all alignments left them, and how many windows ago that was
         self._weights: Sequence[float] = ALIGNED
-        self._even = 0  # windows since the weights were put down, each of which said the same of all alignments
+        self._total, self._since = 1.0, 0
         self._before: Placed | None = None  # the template's window before
         self._earlier: Placed | None = None  # and the one before that
 
@@ -76,7 +86,7 @@ class Likeness:
             scale = (1 - aside) * top
             most = scale * math.exp(steep * nearest * nearest) + aside
             if still and most <= _STILL_OFF and most_jumped < persists:
-                self._take_even(_LOG_STILL_OFF)
+                self._take_same(_LOG_STILL_OFF)
                 return
             if most <= (_STILL_OFF if still else 1.0):
                 self._weigh_far(here, template.places, jumped, persists if still else -math.inf, scale, steep, aside)
@@ -85,7 +95,7 @@ class Likeness:
             above = (1 - burst_tail) * top * math.exp(steep * highest * highest) + burst_tail
             below = (1 - tail) * top * math.exp(steep * lowest * lowest) + tail
             if above >= _MOST_NEAR and below >= _MOST_NEAR:
-                self._take_even(_LOG_MOST_NEAR)
+                self._take_same(_LOG_MOST_NEAR)
                 self._learn_gains(here, template)
                 return
         least = _STILL_OFF if still else 0.0
@@ -156,21 +166,19 @@ class Likeness:
 
     def _take(self, weights: list[float]) -> None:
         """Take the weights with what a window said of each."""
-        total = sum(weights)
-        self.log_ratio += math.log(total)
-        kept = (1 - _REALIGNED) / total
-        self._weights = [kept * weight + anew for weight, anew in zip(weights, _ANEW, strict=True)]
+        self._weights, self._total, self._since = weights, sum(weights), 1
+        self.log_ratio += math.log(self._total)
 
-    def _take_even(self, log_ratio: float) -> None:
+    def _take_same(self, log_ratio: float) -> None:
         """Take a window that said the same of all alignments."""
         self.log_ratio += log_ratio
-        self._even += 1
+        self._since += 1
 
-    def _weights_now(self) -> Sequence[float]:
-        if self._even:
-            kept, self._even = (1 - _REALIGNED) ** self._even, 0
-            self._weights = [anew + kept * (weight - anew) for weight, anew in zip(self._weights, ALIGNED, strict=True)]
-        return self._weights
+    def _weights_now(self) -> list[float]:
+        """Return how likely each alignment is, having given way to others in every window since."""
+        stayed = (1 - _REALIGNED) ** self._since
+        kept, anew = stayed / self._total, 1 - stayed
+        return [kept * weight + anew * aligned for weight, aligned in zip(self._weights, ALIGNED, strict=True)]
 
     def _learn_gains(self, here: float, template: Placed) -> None:
         """Take note of how much more than the one known this boot draws in a window that is near."""

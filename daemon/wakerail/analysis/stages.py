@@ -157,12 +157,17 @@ def _changes_of_cells(values: Floats, alike: Floats, penalty: float) -> Ints:
 def _without_slopes(values: Floats, found: Ints) -> Ints:
     """Return changes without those that part a slope into stairs: no jump, and both sides go that way themselves."""
     edges = [0, *found.tolist(), len(values)]
+    sums: list[float] = np.append(0.0, np.cumsum(values)).tolist()
+
+    def mean(first: int, last: int) -> float:
+        return (sums[last] - sums[first]) / (last - first)
+
     kept = []
     for before, start, end in zip(edges[:-2], edges[1:-1], edges[2:], strict=True):
-        sides = values[before:start], values[start:end]
-        step = sides[1].mean() - sides[0].mean()
-        jump = sides[1][:_SHORTEST].mean() - sides[0][-_SHORTEST:].mean()
-        ways = [side[-(len(side) // 3) :].mean() - side[: len(side) // 3].mean() for side in sides]
+        step = mean(start, end) - mean(before, start)
+        jump = mean(start, start + _SHORTEST) - mean(start - _SHORTEST, start)
+        thirds = [(first, last, (last - first) // 3) for first, last in ((before, start), (start, end))]
+        ways = [mean(last - third, last) - mean(first, first + third) for first, last, third in thirds]
         if jump / step >= 0.5 or min(way / step for way in ways) < 0.4:
             kept.append(start)
     return np.array(kept, dtype=np.int64)
