@@ -97,7 +97,7 @@ class Decisions:
         scale, noise, rate = self._levels.scale, self._levels.relative_noise, self._habits.jumps_per_s
         known_to = self._boots.known_to
         for candidate in list(self._open):
-            if now_s < candidate.next_s < math.inf:
+            if candidate.next_s > now_s:
                 continue
             # an earlier candidate may be told for this one, and this one stay, with that boot under way
             while candidate.next_s <= now_s and candidate in self._open:

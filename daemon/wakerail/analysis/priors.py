@@ -9,7 +9,7 @@ from typing import ClassVar
 from wakerail.analysis.candidate import Candidate
 from wakerail.analysis.dips import Dips
 from wakerail.analysis.levels import Levels
-from wakerail.analysis.sorts import Sort
+from wakerail.analysis.sorts import BLINK, Sort
 from wakerail.analysis.switching import MOST_FOR, Switching
 
 # however often the opening came back, its first level alone is no restart; and one like it in all is, however often not
@@ -27,14 +27,19 @@ class Prior:
     def __init__(self, levels: Levels, dips: Dips, switching: Switching, outside: Outside) -> None:
         self._levels, self._dips, self._switching, self._outside = levels, dips, switching, outside
         self._learnt = _Learnt()
+        self._of_sort: dict[Sort, float] = {}  # until more is learnt
 
     def learn(self, sort: Sort, probability: float) -> None:
         """Take note of what became of a candidate."""
         self._learnt.learn(sort, probability)
+        self._of_sort.clear()
 
     def of_sort(self, sort: Sort) -> float:
         """Return the log odds of all candidates of a sort."""
-        return self._learnt.log_odds(sort)
+        odds = self._of_sort.get(sort)
+        if odds is None:
+            odds = self._of_sort[sort] = self._learnt.log_odds(sort)
+        return odds
 
     def of(self, candidate: Candidate, least: float = -math.inf, as_sort: Sort | None = None) -> float:
         """Return the log odds of one candidate now; where they are below ``least``, perhaps only that they are.
@@ -42,8 +47,8 @@ class Prior:
         ``as_sort``: take it for one of that sort.
         """
         sort = as_sort or candidate.sort
-        odds = self._learnt.log_odds(sort)
-        blink = sort is Sort.BLINK
+        odds = self.of_sort(sort)
+        blink = sort is BLINK
         if not self._levels.known:  # how low it goes when off is a guess: what a device does often may be its habit
             unlikely = blink and not self._dips.reads_nothing(candidate.low_a)
             odds = min(odds, 0.0) - _UNKNOWN_LOW if unlikely else min(odds, _MOST_UNKNOWN)
