@@ -8,7 +8,7 @@ from wakerail.analysis.scale import Scale
 
 _BLOCK = 8
 _SAME_A = 1e-9  # two readings that differ by less are one reading
-_NOTHING_A = -math.inf
+_NOTHING_A = -math.inf  # before the first tick
 _COARSEST = 0.12  # of the highest level
 _FEWEST_STEPS = 8  # fewer may all be the device's own
 _WOBBLES = 50
@@ -117,13 +117,14 @@ class Levels:
             self._before = None
             return
         place, before = math.log(above_a + self.floor_a), self._before
-        if before is not None:
-            steps = int(abs(place - before) / _WOBBLE_STEP)
-            self._wobble[steps if steps < _WOBBLES else _WOBBLES] += 1
-            self._wobbles += 1
-            if self._wobbles % 16 == 8:
-                self.relative_noise = self._median_wobble()
         self._before = place
+        if before is None:
+            return
+        steps = int(abs(place - before) / _WOBBLE_STEP)
+        self._wobble[steps if steps < _WOBBLES else _WOBBLES] += 1
+        self._wobbles += 1
+        if self._wobbles % 16 == 8:
+            self.relative_noise = self._median_wobble()
 
     def _median_wobble(self) -> float:
         seen = 0

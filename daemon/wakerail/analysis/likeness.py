@@ -111,7 +111,10 @@ class Likeness:
         steep: float,
         aside: float,
     ) -> None:
-        """Weigh a window that is far to one side of all alignments, and at most what persists says at least."""
+        """Weigh a window that is far to one side of all alignments, so that it says the least where one persists.
+
+        ``aside``: how often it is not the template's; ``scale`` and ``steep``: the density otherwise, over the other's.
+        """
         exp = math.exp
         ways = zip(places, self._gains, self._weights_now(), jumped, strict=True)
         self._take(
@@ -137,6 +140,7 @@ class Likeness:
         least: float,
         entered: int,
     ) -> None:
+        """Weigh a window for each alignment by all the rules."""
         # what goes to and fro between two levels looks like itself
         damped = 1.0 / (1 + entered)
         learns = 1.0 / (self.compared + 2)

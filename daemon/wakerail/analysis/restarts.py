@@ -10,7 +10,7 @@ from wakerail.analysis.candidate import Candidate
 from wakerail.analysis.decisions import Boot, Decisions
 from wakerail.analysis.dips import Dips
 from wakerail.analysis.habits import Habits
-from wakerail.analysis.jumps import Jumps
+from wakerail.analysis.jumps import Jump, Jumps
 from wakerail.analysis.levels import Levels
 from wakerail.analysis.odds import Odds
 from wakerail.analysis.onset import HOLD_S, HOLD_TICKS, First, OnsetWatch
@@ -90,8 +90,13 @@ class BootFinder:
         if collapsed and not self._collapsed:
             self._decisions.drop_jumps_into_collapse()
         self._collapsed = collapsed
-        found = self._turn(len(trail.start_s) - 1)
-        self._look_for_jump()
+        turn = self._turns.take(len(trail.start_s) - 1)
+        found = [] if turn is None else self._turned(turn)
+        template = self._boots.template
+        if template is not None and self._boots.template_is_sure:
+            jump = self._jumps.look(template)
+            if jump is not None:
+                self._jumped(jump)
         if not collapsed and trail.smooth_until_s >= self._decisions.due_s:
             found += self._decisions.advance(trail.smooth_until_s)
         return found
@@ -118,7 +123,8 @@ class BootFinder:
             return []
         if self.first is First.RUNNING:
             self._turns.begin(0)
-            return [boot for place in range(last + 1) for boot in self._turn(place)]
+            turns = (self._turns.take(place) for place in range(last + 1))
+            return [boot for turn in turns if turn is not None for boot in self._turned(turn)]
         place = self.onset.place or 0
         opening = Opening(self.trail, self._edge(place, place, self.onset.threshold_a, True), self.spacing_s)
         self._boots.begin(opening)
@@ -128,12 +134,10 @@ class BootFinder:
 
     # --- candidates ---
 
-    def _turn(self, place: int) -> list[Boot]:
-        turn = self._turns.take(place)
-        if isinstance(turn, Fall):
-            self._fell(turn)
-        elif turn is not None:
+    def _turned(self, turn: Dip | Fall) -> list[Boot]:
+        if isinstance(turn, Dip):
             return self._rose(turn)
+        self._fell(turn)
         return []
 
     def _fell(self, fall: Fall) -> None:
@@ -160,14 +164,8 @@ class BootFinder:
         self._add(sort, dip.rose, at_s, again_s, odds, dip.before_a, dip.low_a, ticks, dip.edge_a)
         return found
 
-    def _look_for_jump(self) -> None:
+    def _jumped(self, jump: Jump) -> None:
         """Open a candidate where the current has jumped to the level that the boot began with."""
-        template = self._boots.template
-        if template is None or not self._boots.template_is_sure:
-            return
-        jump = self._jumps.look(template)
-        if jump is None:
-            return
         place, before_a = jump.place, self.trail.level_a[jump.place - 1]
         again_s = self._edge(place, place, jump.edge_a, jump.up)
         if self._decisions.considers(lambda other: abs(other.again_s - again_s) < 1.5 * self.spacing_s):
