@@ -103,17 +103,17 @@ class OnsetWatch:
 
     def _learn_base(self, last: int) -> None:
         # the newest ticks are left out: they may be what the base has to be compared with
-        recent = self.trail.level_a[max(0, last - _BASE_TICKS) : max(last - 2, 1)]
-        self.base_a = self.levels.standing_a if self.levels.known else statistics.median(recent)
-        middle = statistics.median(recent)
-        spread_a = 1.5 * statistics.median(abs(level - middle) for level in recent)
+        recent = sorted(self.trail.level_a[max(0, last - _BASE_TICKS) : max(last - 2, 1)])
+        middle_a = statistics.median(recent)
+        self.base_a = self.levels.standing_a if self.levels.known else middle_a
+        spread_a = 1.5 * statistics.median([abs(level_a - middle_a) for level_a in recent])
         # the newest step is left out: it may be the onset itself, and must not hide it
         resolution_a, self._step_a = self._step_a, self.levels.least_step_a
         self._spread_a = spread_a
         noise_a = max(spread_a, resolution_a / 2 if math.isfinite(resolution_a) else 0.0, 1e-9)
         few = 1 + _UNSURE_TICKS / len(recent)  # few ticks tell little of the noise
         # hum is bounded: it never goes far beyond what it showed already
-        low_a, high_a = min(recent), max(recent)
+        low_a, high_a = recent[0], recent[-1]
         beyond_a = high_a + 0.5 * few * (high_a - low_a) - self.base_a
         self._noise_a = max(
             min(noise_a * few, beyond_a / _CLEARLY), resolution_a / 2 if self.levels.step_known else 0.0, 1e-9
