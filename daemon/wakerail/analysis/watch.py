@@ -65,6 +65,7 @@ class BootReader:
         self._supply = SupplyWatch(settings.limit_a, settings.set_v, settings.short_hold_s, settings.max_gap_s)
         self._usb = UsbTrail()
         self._ticks: list[Ticks] = []
+        self._newest_ticks: list[Ticks] = []  # in pieces as they came, which are many
         self._half_width_s: list[float] = []  # of each tick's first sample
         self._spacing_s: list[float] = []  # from sample to sample in each tick, 0 for a single one
         self._first_s: float | None = None
@@ -129,7 +130,7 @@ class BootReader:
         return judge(
             Watched(
                 settings=self._settings,
-                ticks=join(self._ticks),
+                ticks=join([*self._ticks, *self._newest_ticks]),
                 first_s=end_s if self._first_s is None else self._first_s,
                 end_s=end_s,
                 began=finder.first,
@@ -162,11 +163,12 @@ class BootReader:
     def _read_ticks(self, ticks: Ticks) -> list[Seen]:
         if not len(ticks):
             return []
-        self._ticks.append(ticks)
+        self._newest_ticks.append(ticks)
         self._half_width_s += self._recent.half_widths_s(ticks.start_s)
         self._spacing_s += ((ticks.end_s - ticks.start_s) / np.maximum(ticks.count - 1, 1)).tolist()
-        if len(self._ticks) >= _PARTS:
-            self._ticks = [join(self._ticks)]
+        if len(self._newest_ticks) >= _PARTS:
+            self._ticks.append(join(self._newest_ticks))
+            self._newest_ticks.clear()
         seen: list[Seen] = []
         take = self._finder.take
         for start_s, end_s, level_a in zip(
