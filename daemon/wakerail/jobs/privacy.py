@@ -113,11 +113,27 @@ def refuse_passcodes(**texts: str) -> None:
 
 
 def refuse_passcodes_in(request: object) -> None:
-    """Raise ConfigInvalid if any text anywhere in a request looks like a passcode; it is not repeated.
+    """Raise ConfigInvalid if any text anywhere in a request looks like a passcode; it is not repeated."""
+    _refuse(texts_in(request))
+
+
+def texts_in(value: object, name: str = "") -> Iterator[tuple[str, str]]:
+    """Yield every text in a request, each with the name of the field that it is in.
 
     Texts are those of structs, mappings and lists, whatever they are for, and the keys of mappings; bytes are none.
     """
-    _refuse(_texts("", request))
+    if isinstance(value, str):
+        yield name, value
+    elif isinstance(value, Struct):
+        for field in value.__struct_fields__:
+            yield from texts_in(getattr(value, field), field)
+    elif isinstance(value, Mapping):
+        for key, one in value.items():
+            yield name, str(key)
+            yield from texts_in(one, name or str(key))
+    elif isinstance(value, list | tuple):
+        for one in value:
+            yield from texts_in(one, name)
 
 
 def _refuse(texts: Iterable[tuple[str, str]]) -> None:
@@ -127,22 +143,6 @@ def _refuse(texts: Iterable[tuple[str, str]]) -> None:
                 f"{name.replace('_', ' ') or 'the text'}: it looks like a passcode, and none is ever kept here; "
                 "leave it out, or write that the customer unlocks the device"
             )
-
-
-def _texts(name: str, value: object) -> Iterator[tuple[str, str]]:
-    """Yield every text in plain data, each with the name of the field that it is in."""
-    if isinstance(value, str):
-        yield name, value
-    elif isinstance(value, Struct):
-        for field in value.__struct_fields__:
-            yield from _texts(field, getattr(value, field))
-    elif isinstance(value, Mapping):
-        for key, one in value.items():
-            yield name, str(key)
-            yield from _texts(name or str(key), one)
-    elif isinstance(value, list | tuple):
-        for one in value:
-            yield from _texts(name, one)
 
 
 @functools.cache

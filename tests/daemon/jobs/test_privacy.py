@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wakerail.jobs.privacy import looks_like_passcode, refuse_passcodes
-from wakerail.serve.admission import admitted
+from wakerail.serve.admission import MAX_TEXTS, admitted
 from wakerail_kit.errors import ConfigInvalid
-from wakerail_kit.job_requests import KeepFile
+from wakerail_kit.job_requests import MAX_TEXT, KeepFile, OpenJob
 from wakerail_kit.messages import AbortRun, AnswerPrompt, CoolRun, MakeSafe, ResetInterlock, RunSequence
 from wakerail_kit.plan_requests import PlanObserve, PlanWhatIf
 
@@ -279,6 +279,29 @@ def test_every_text_of_a_request_is_looked_at_and_what_ends_something_is_not_ref
     assert admitted(MakeSafe(why=secret)) == MakeSafe()
     photo = KeepFile(job="t-1", name="port.jpg", media_type="image/jpeg", content=b"passcode 4711")
     assert admitted(photo) is photo
+
+
+def test_texts_without_end_are_refused_unread_and_what_ends_something_is_not():
+    """They would hold up the daemon for as long as it looks through them."""
+    endless = "a word " * MAX_TEXTS
+    for request in (
+        ResetInterlock(instrument="plate", operator=endless),
+        RunSequence(sequence="rail-check", inputs={endless: "x"}),
+        PlanWhatIf(job="t-1", seen=["ab"] * MAX_TEXTS),
+        PlanWhatIf(job="t-1", seen=[""] * (MAX_TEXTS + 1)),
+    ):
+        with pytest.raises(ConfigInvalid, match=rf"^the request's texts have \d+ characters .* at most {MAX_TEXTS} "):
+            admitted(request)
+    assert admitted(AbortRun(run="r-1", why=endless)) == AbortRun(run="r-1")
+    assert admitted(MakeSafe(why=endless)) == MakeSafe()
+    photo = KeepFile(job="t-1", name="port.jpg", media_type="image/jpeg", content=b"x" * (MAX_TEXTS + 1))
+    assert admitted(photo) is photo
+
+
+def test_an_intake_with_every_answer_as_long_as_may_be_is_taken():
+    asked = ("symptom", "serial", "exposure", "condition", "keep", "customer", "words")
+    opened = OpenJob(family="fenmoor-t3", ticket="T-1", operator="Ilse", **dict.fromkeys(asked, "x" * MAX_TEXT))
+    assert admitted(opened) is opened
 
 
 @settings(max_examples=60)
