@@ -381,28 +381,43 @@ async def test_heat_ends_when_nobody_confirms_to_be_there() -> None:
             await host.apply("heater", True, run=None)
 
 
+class SteppedClock(SimulatedClock):
+    """A simulated clock that goes a step on each time that the host's thread has come to rest."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.rests = threading.Semaphore(0)
+        self._loop_thread = threading.get_ident()
+
+    def _call_at(self, at_s, wake) -> None:
+        super()._call_at(at_s, wake)
+        if threading.get_ident() != self._loop_thread:
+            self.rests.release()  # only now will the next step wake it
+
+    async def step(self) -> None:
+        assert await asyncio.to_thread(self.rests.acquire, timeout=5.0)
+        self.advance(0.01)  # longer than the host's thread waits between two readings
+
+
 async def test_a_driver_that_does_not_come_back_is_said_loudly() -> None:
-    driver = Plate()
-    async with hosted(driver, HEAT_SOURCE, clock=SimulatedClock()) as (host, told):
-        clock = host._clock
-        assert isinstance(clock, SimulatedClock)
+    driver, clock = Plate(), SteppedClock()
+    async with hosted(driver, HEAT_SOURCE, clock=clock) as (host, told):
         await told.state(InstrumentState.READY)
-        for _ in range(300):
-            clock.advance(0.005)
-            await asyncio.sleep(0.001)
+        for _ in range(150):
+            await clock.step()
         await host.apply("heater", True, run=None)
         driver.hold.clear()
         stuck = threading.Event()
 
         def read() -> Reading:
             stuck.set()
+            clock.rests.release()
             driver.hold.wait(30.0)
             return Reading(signals=driver.signals)
 
         driver.read = read  # type: ignore[method-assign]
         while not stuck.is_set():  # the clock must not run on before the driver is
-            clock.advance(0.005)
-            await asyncio.sleep(0.001)
+            await clock.step()
         for _ in range(10):
             await clock.run_for(1.0)
         tripped, _ = await told.saw(ev.InterlockTripped)
