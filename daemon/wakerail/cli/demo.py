@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -36,17 +37,22 @@ def demo(
     console = Console(highlight=False)
     folder = out / RealClock().now().astimezone().strftime("%Y%m%d-%H%M%S")
     options = ["--plate-fan", "--speed", f"{SPEED:g}", *(word for fault in FAULTS for word in ("--fault", fault))]
-    with scratch() as inside:
-        console.print("Starting a simulated bench, its daemon and a broker ...")
-        with simulated_bench(inside, "demo", options, POLLING) as session:
-            asyncio.run(tell_story(session, console, SPEED))
-        console.print()
-        write_report(
-            TICKET,
-            out=folder,
-            paper=Paper.A4,
-            journal=str(session.journal),
-            files=files_beside(str(session.journal)),
-            devices=shipped("devices"),
-            made=session.clock.now(),
-        )
+    try:
+        with scratch() as inside:
+            console.print("Starting a simulated bench, its daemon and a broker ...")
+            with simulated_bench(inside, "demo", options, POLLING) as session:
+                asyncio.run(tell_story(session, console, SPEED))
+            console.print()
+            write_report(
+                TICKET,
+                out=folder,
+                paper=Paper.A4,
+                journal=str(session.journal),
+                files=files_beside(str(session.journal)),
+                devices=shipped("devices"),
+                made=session.clock.now(),
+            )
+    except KeyboardInterrupt:
+        left = f"what there is of the report is in {folder}" if folder.exists() else "no report was written"
+        print(f"wakerail: interrupted: the simulated bench is stopped and its journal removed; {left}", file=sys.stderr)  # noqa: T201
+        raise

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
+from wakerail.cli.session import scratch
 from wakerail.config import shipped
 from wakerail.family_plans import load_family_plans
 from wakerail.planning.model import CauseSort
@@ -77,3 +79,31 @@ def test_a_liquid_damaged_device_is_repaired_from_intake_to_report(tmp_path):
     assert (told["state"], told["resolution"]) == ("closed", "repaired")
     assert told["causes"] == ["the joint between the stacked boards"]
     assert told["closed"] <= told["made"]
+
+
+def test_ctrl_c_stops_the_demo_and_says_in_one_line_what_is_left(tmp_path):
+    command = [sys.executable, "-m", "wakerail", "demo", "--out", str(tmp_path / "out")]
+    with scratch() as folder:
+        demo = subprocess.Popen(
+            command,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            env=os.environ | {"TMPDIR": str(folder)},
+            start_new_session=True,
+        )
+        try:
+            assert demo.stdout is not None
+            while "Intake" not in demo.stdout.readline():  # the story has begun, so all of it runs
+                assert demo.poll() is None
+            demo.send_signal(signal.SIGINT)
+            _, err = demo.communicate(timeout=60)
+        finally:
+            demo.kill()
+            demo.wait()
+        assert demo.returncode == 130
+        assert err == (
+            "wakerail: interrupted: the simulated bench is stopped and its journal removed; no report was written\n"
+        )
+        assert not any(folder.iterdir())
+    assert not (tmp_path / "out").exists()
