@@ -36,7 +36,7 @@ BENCH = "timed"
 TOPIC = topics.instrument(BENCH, "supply", "frame")
 PAIRS, PAIRS_SHORT = 2000, 400
 WARM_UP = 50
-SPAN_S, SPAN_S_SHORT = 10.0, 2.5
+SPAN_S, SPAN_S_SHORT = 10.0, 1.5
 RATES_HZ = (40, 80)
 
 # Stamps each message's arrival on the machine's monotonic clock, which all its processes share.

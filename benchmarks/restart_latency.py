@@ -28,7 +28,7 @@ from wakerail_sim.hands import tell
 
 RATE_HZ = 20.0
 SURE_S, MARGIN_S = 0.150, 0.050
-SPAN_S, SPAN_S_SHORT = 240.0, 25.0
+SPAN_S, SPAN_S_SHORT = 240.0, 12.0
 OFF_A, UP_A = 0.0003, 0.35
 
 

@@ -18,8 +18,8 @@ from _harness import arguments, report
 
 from wakerail.cli.session import Polling, daemon, simulators, write_config
 
-RUNS, RUNS_SHORT = 9, 5
-IDLE_S, IDLE_S_SHORT = 30.0, 12.0
+RUNS, RUNS_SHORT = 9, 3
+IDLE_S, IDLE_S_SHORT = 30.0, 6.0
 
 
 def ready_s(config: Path) -> float:
