@@ -9,6 +9,7 @@ from wakerail.analysis.sorts import FALLEN, SURE, Sort
 
 _RECENT = 12  # boots looked at for the longest
 _SHAPELESS = 8  # ticks
+_ENOUGH = 3  # boots, each likely but none sure, make the template one
 
 
 class Boots:
@@ -37,6 +38,13 @@ class Boots:
         self.template, self.template_is_sure = opening, True
         self._known.clear()
 
+    def forget_all(self) -> None:
+        """Note that what was taken for boots were none."""
+        self.template, self.template_is_sure = None, False
+        self._all.clear()
+        self._whole.clear()
+        self._known.clear()
+
     def end_with(self, candidate: Candidate, log_odds: float) -> None:
         """Take a boot later than all others: the one before it has ended."""
         if not self._all:
@@ -61,6 +69,7 @@ class Boots:
 
     def _changed(self) -> None:
         self._known.clear()
+        self.template_is_sure |= len(self._all) >= _ENOUGH
         self.rhythm.learn([boot.start_s for boot in self._all], self._all[0].spacing_s)
 
     def suppose(self, opening: Opening) -> None:
@@ -91,7 +100,7 @@ class Boots:
                 courses = tuple(
                     boot for boot in (template, longest) if boot is not None and boot.lasted(lasted_s, candidate.at_s)
                 )
-            known = Known(template, under_way_s, courses, self._whole_course(candidate))
+            known = Known(template, under_way_s, courses, self._whole_course(candidate), self.template_is_sure)
             self._known[candidate] = known
         return known
 

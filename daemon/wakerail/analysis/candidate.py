@@ -32,6 +32,7 @@ _FIRST_SPREAD = 0.30  # of the level in the first windows, which are short and h
 _SHORT_TAIL, _LATE_TAIL = 0.3, 0.5  # how often a window is not the template's if it is short, and if it is late
 _MOST_UNSTEADY = 0.7
 _LATE = 56  # the window from on which a boot is mostly over
+_ANOTHER_STAGE = 0.3  # natural log; stages that differ by less nobody tells apart
 _SAME = 0.25  # levels that differ by less are one
 _PERSIST_SPREAD = 0.14
 _LEAST_JUMPS, _MOST_JUMPS = 0.02, 0.35  # how likely a jump is in one window
@@ -43,6 +44,7 @@ _CLEARLY = 22.0  # by how much, in log odds, the way that the device boots expla
 _FAINT = 1.6  # natural log; what draws a fifth of the boot known, at its time, is no boot
 _ABOVE_COUNTS = 0.35  # a wake-up overshoots what was drawn before, a boot mostly starts below it
 _MOST_ALIKE = 40.0
+_MOST_ALIKE_UNSURE = 1.5  # to what may be no boot itself
 _KNOWN = 0.7  # of the boots open as the one known does
 _ANYHOW = 0.1  # do so in a way that tells nothing
 
@@ -75,6 +77,7 @@ class Known:
     under_way_s: float | None
     courses: tuple[Opening, ...]
     whole: tuple[float, Opening] | None
+    template_is_sure: bool = True
 
 
 @dataclass(slots=True, eq=False)
@@ -104,8 +107,11 @@ class Candidate:
     _course: Course = field(default_factory=Course)  # the boot before it going on, against the other story
     _whole: Course = field(default_factory=Course)  # the same, since the device last came up from standing
     _again: Course = field(default_factory=_opening)  # the opening known, weighed in the same way as that
+    _most_alike: float = _MOST_ALIKE
     _level: float | None = None
     _ticks: int = 0
+    staged: bool = False  # it has shown a second level before it fell back
+    _fell_back: bool = False
     _persists: bool = False  # the newest window was at the level of the one before
     _left: list[float] = field(default_factory=list)  # the levels shown and left
 
@@ -144,7 +150,7 @@ class Candidate:
         odds = self.odds - self._goes_on
         if not self.compared:
             return odds + self.novel
-        known = _KNOWN * math.exp(min(self.alike, _MOST_ALIKE))
+        known = _KNOWN * math.exp(min(self.alike, _MOST_ALIKE if self.staged else self._most_alike))
         other = _ANYHOW if self.sort in FALLEN else 0.0
         return odds + math.log(known + (1.0 - _KNOWN - other) * math.exp(self.novel) + other)
 
@@ -175,6 +181,8 @@ class Candidate:
         alike, going = self._like.log_ratio, self.going
         if self.sort is JUMP:
             return alike < _NOT_ALIKE or alike - going < _NOT_ALIKE
+        if not self.staged and not self._fell_back and self.window < _NOVEL_WINDOWS:
+            return False  # its second stage is still to come
         # each way to be a boot is a part of the evidence: mostly one of them is enough
         if self._like.compared and not going and (alike > _HOPEFUL or self.novel > _HOPEFUL):
             return False
@@ -185,6 +193,7 @@ class Candidate:
         self.window, self.novel, self._like = 0, 0.0, Likeness()
         self._course, self._whole, self._again = Course(), Course(), _opening()
         self._level, self._ticks, self._left, self._persists = None, 0, [], False
+        self.staged = self._fell_back = False
         self.next_s = self.opening.window_s(0)[1]
 
     def look(self, scale: Scale, known: Known, relative_noise: float, jumps_per_s: float) -> None:
@@ -197,6 +206,7 @@ class Candidate:
         if level_a is None:
             self._level = None
             return
+        self._most_alike = _MOST_ALIKE if known.template_is_sure else _MOST_ALIKE_UNSURE
         here, broad = scale.of(level_a), scale.broad
         template = known.template.placed(index, self.at_s, scale) if known.template is not None else None
         ticks = _TICKS[index]
@@ -207,6 +217,10 @@ class Candidate:
                 noise = scatter if scatter < 1.0 else max(noise, 1.0)
         wobble = 2 * noise * noise / ticks
         familiar = self.repertoire.density(here)
+        if level_a < self.edge_a:
+            self._fell_back = True
+        elif self._level is not None and not self._fell_back:
+            self.staged |= abs(here - self._level) > max(_ANOTHER_STAGE, 3 * math.sqrt(wobble))
         other = self._weigh_other(here, ticks, wobble, familiar, broad, jumps_per_s)
         if self.sort is not JUMP and index < _NOVEL_WINDOWS:
             faint = template is not None and here < template.places[_AS_IS] - _FAINT

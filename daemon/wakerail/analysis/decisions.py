@@ -22,6 +22,7 @@ _KEPT = 128
 _NEAR = 5  # ticks; two candidates nearer than this stand for one restart
 _RIVAL = 2.5  # log odds
 _UNLIKELY_TEACHES = 0.3  # of its probability: what is often doubtful is mostly a habit
+_DOUBTS = 0.05
 _DOUBTFUL = 1.5  # how alike a candidate must have been for what it began to be doubted as part of the boot before
 
 
@@ -138,7 +139,7 @@ class Decisions:
         self._odds.learn(candidate.sort, probability if probability > 0.5 else _UNLIKELY_TEACHES * probability)
         if candidate.evidence > -2.0:
             self._undecided.append(candidate)
-        if candidate.alike > _DOUBTFUL or candidate.sort in FALLEN:
+        if probability > _DOUBTS and (candidate.alike > _DOUBTFUL or candidate.sort in FALLEN):
             self._boots.doubt(candidate.at_s)
         if candidate.sort in FALLEN:
             self._boots.suppose(candidate.opening)
@@ -179,9 +180,12 @@ class Decisions:
 
     # --- which of several stands for a boot ---
 
-    def _begin_of(self, jump: Candidate) -> Candidate:
-        """Return the candidate that stands for the beginning of the boot that a jump to the opening belongs to."""
-        jump = self._best_of(jump)
+    def _begin_of(self, jump: Candidate, before_s: float = math.inf) -> Candidate:
+        """Return the candidate that stands for the beginning of the boot that a jump to the opening belongs to.
+
+        ``before_s``: it is known to have begun earlier than that.
+        """
+        jump = self._best_of(jump, before_s)
         collapse = self._collapse_before(jump)
         if collapse is not None:
             collapse.odds += max(self._odds.of(jump) - self._odds.of(collapse), 0.0)
@@ -194,13 +198,15 @@ class Decisions:
         if earlier is None:
             return jump
         self._look_anew(jump)  # with that boot under way, it has to prove itself anew
-        return self._begin_of(earlier)
+        return self._begin_of(earlier, jump.again_s)
 
-    def _best_of(self, candidate: Candidate) -> Candidate:
+    def _best_of(self, candidate: Candidate, before_s: float) -> Candidate:
         """Return the best of the candidates that stand for the same boot: its opening comes back but once."""
         near_s = _NEAR * candidate.opening.spacing_s
         same = (
-            other for other in self._open if other.sort is Sort.JUMP and abs(other.again_s - candidate.again_s) < near_s
+            other
+            for other in self._open
+            if other.sort is Sort.JUMP and abs(other.again_s - candidate.again_s) < near_s and other.again_s < before_s
         )
         return max((candidate, *same), key=lambda one: (one.evidence, -one.again_s))
 

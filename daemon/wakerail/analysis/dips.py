@@ -9,24 +9,26 @@ from itertools import pairwise
 from wakerail.analysis.levels import Levels
 from wakerail.analysis.repertoire import Repertoire
 from wakerail.analysis.sorts import Sort
+from wakerail.analysis.standing import NOTHING_A, Low, Standing
 from wakerail.analysis.switching import blank_ticks
 from wakerail.analysis.trail import Trail
 from wakerail.analysis.turns import Dip
 
 _LONG_DIP = 64  # ticks; a device that drew so long without being off was up, at a lower level
+_LONG_APART = 8  # ticks; the same where it is known what it draws when off
 _HOME_SHARE = 0.6  # of all the time
 _BRIEF_S = 0.1  # a device that idles or sleeps does so for longer
 _OFF_SHARE = 0.2  # of what it drew before: where the standing level is not known, what is lower may be it
-_MOST_WHEN_OFF_A = 0.008  # 5 mA (common practice, no source) and what a meter may drift
 _ASLEEP_S = 4.0  # who is low for so long sleeps
 _APART = 4.0  # finenesses above standing from which on a low can be told from it
 _SAME_SLEEP, _SLEPT_SO = 0.35, 2.5
-_NOTHING_A = 0.0015  # handheld devices draw more when they sleep (common practice, no source)
-_NOTHING_SHARE = 0.002  # of what was drawn before; likewise
+_NOTHING_SHARE = 0.002  # of what was drawn before; a device asleep draws more (common practice, no source)
 _MOST_OFF, _MOST_TO_BASE = 1.5, 0.5
-_DRIFTS_SHARE, _MOST_DRIFT_SHARE = 0.01, 0.02  # of what is drawn when up: so far may the meter's zero wander
-_FOLLOWS = 0.3  # of the way from the standing level to a new low
-_SPREADS, _FEWEST = 2.0, 5  # deviations of the ticks of a low within which it is standing; ticks to know them
+_AS_LOW = 1.3  # times the lowest counts as the same
+_AT_HOME = -2.0  # what a low says where the device is mostly
+_NOT_OFF = -1.0  # the most that a low says that is more than any device draws when off
+_RESETS = 0.7  # of the resets draw the standing current (common practice, no source)
+_LEAST_SLEEPS = 0.03  # of the sleeps may be taken for the standing level, however fine the meter
 _RESET_S = 3.0  # hardly any reset lasts longer
 _SHORTER, _LONGER = 0.8, 2.0  # what a length says, on its logarithm
 _LEAST_FOR_OFF, _MOST_FOR_SLEEP = -0.7, 6.0
@@ -40,7 +42,7 @@ class Dips:
         self._trail, self._levels = trail, levels
         self._everything = Repertoire()
         self._slept_a: deque[float] = deque(maxlen=8)
-        self._drift_a = 0.0  # of the standing level since the onset, as the collapses show it
+        self._standing = Standing(trail, levels)
 
     def take(self, level_a: float, lasted_s: float) -> None:
         """Take note of a level, while it is not known what the device draws standing."""
@@ -51,48 +53,40 @@ class Dips:
 
         ``most_s``: two ticks further apart have a gap between them.
         """
-        levels = self._levels
-        standing_a, spread_a = levels.standing_a + self._drift_a, self._spread_a(dip)
-        drift_a = min(_DRIFTS_SHARE * (dip.before_a - standing_a), _NOTHING_A) if levels.measured else 0.0
-        tolerance_a = max(levels.tolerance_a, _SPREADS * spread_a, drift_a)
-        sort, odds = _depth_evidence(dip.low_a, dip.before_a, standing_a, tolerance_a, max(levels.fineness_a, spread_a))
+        levels, low = self._levels, self._standing.look(dip)
+        sort, odds = _depth_evidence(dip, low, sure=levels.measured and levels.known)
         to_base = sort is Sort.COLLAPSE and levels.measured
         if to_base:
-            most_a = _MOST_DRIFT_SHARE * levels.top_a
-            drifted_a = self._drift_a + _FOLLOWS * (dip.low_a - standing_a)
-            self._drift_a = min(max(drifted_a, -most_a), most_a)
-        off = dip.low_a < _MOST_WHEN_OFF_A + levels.fineness_a
+            self._standing.follow(dip.low_a)
+        off = levels.may_be_off(dip.low_a)
         if not levels.known and off and dip.low_a < _OFF_SHARE * dip.before_a:
             levels.lowest_a = min(levels.lowest_a, dip.low_a)
             if to_base:  # what was drawn before the onset, which may have been a sleep's
                 odds = min(odds, _MOST_TO_BASE)
             elif lasted_s > _BRIEF_S and self._is_home(dip, lasted_s):
-                sort, odds = Sort.DIP, -2.0
-            elif dip.low_a <= levels.lowest_a + levels.tolerance_a:
-                # as low as it ever went, but that may be a sleep unless it is hardly anything
-                sort, odds = Sort.COLLAPSE, min(odds, _MOST_OFF if self.reads_nothing(dip.low_a) else 0.0)
+                sort, odds = Sort.COLLAPSE, _AT_HOME
+            elif self.reads_nothing(dip.low_a):
+                sort, odds = Sort.COLLAPSE, _MOST_OFF
+            elif dip.low_a <= _AS_LOW * levels.lowest_a + levels.tolerance_a:
+                # as low as it ever went, but that may be a sleep
+                sort, odds = Sort.COLLAPSE, min(odds, 0.0)
+        elif not levels.perhaps_off and not off and sort is Sort.COLLAPSE:
+            sort, odds = Sort.DIP, min(odds, _NOT_OFF)
         short = self._is_short(dip, blank_ticks(spacing_s), most_s)
-        draws = not self.reads_nothing(dip.low_a, max(_NOTHING_A, _NOTHING_SHARE * dip.before_a))
+        draws = not self.reads_nothing(dip.low_a, max(NOTHING_A, _NOTHING_SHARE * dip.before_a))
         odds = _dip_evidence(odds, max(lasted_s, 1e-6), short=short, told=levels.told, draws=draws)
         odds -= self._sleeps(dip.low_a, lasted_s)
         if sort is Sort.COLLAPSE:
             return (Sort.BLINK if short else sort), odds
         ticks = dip.rose - dip.fell
-        return (Sort.JUMP, 0.0) if ticks > _LONG_DIP else (sort, odds - math.log1p(ticks / 16))
+        if ticks > (_LONG_APART if low.apart else _LONG_DIP):
+            return Sort.JUMP, 0.0
+        return sort, odds - math.log1p(ticks / 16)
 
-    def reads_nothing(self, low_a: float, nothing_a: float = _NOTHING_A) -> bool:
+    def reads_nothing(self, low_a: float, nothing_a: float = NOTHING_A) -> bool:
         """Tell whether a low is so little, as far as the meter can tell, that hardly any device draws it asleep."""
         levels = self._levels
         return max(low_a, levels.noise_a, levels.standing_noise_a, levels.resolution_a / 2) < nothing_a
-
-    def _spread_a(self, dip: Dip) -> float:
-        """Return how much the ticks of a dip scatter about their median, 0 for a short one."""
-        levels_a = sorted(self._trail.level_a[dip.fell : dip.rose][:_LONG_DIP])
-        if len(levels_a) < _FEWEST:
-            return 0.0
-        middle_a = levels_a[len(levels_a) // 2]
-        apart_a = sorted([abs(level_a - middle_a) for level_a in levels_a])
-        return 1.5 * apart_a[len(apart_a) // 2]
 
     def _is_home(self, dip: Dip, lasted_s: float) -> bool:
         """Tell whether the device drew so little for much of the time before: then it idles there, and is not off."""
@@ -119,23 +113,25 @@ class Dips:
         return True
 
 
-def _depth_evidence(
-    low_a: float, before_a: float, standing_a: float, tolerance_a: float, fineness_a: float
-) -> tuple[Sort, float]:
+def _depth_evidence(dip: Dip, low: Low, *, sure: bool) -> tuple[Sort, float]:
     """Return what sort of a dip it is by how low it went, and what that says.
 
     A device held in reset draws its standing current in seven cases of ten; one that sleeps draws anything from a
     thousandth to a fifth of what it draws when up (even on the logarithm). So the nearer a dip comes to the standing
-    level, as far as the meter can tell (``fineness_a``), the less likely it was a sleep.
+    level, as far as the meter can tell, the less likely it was a sleep. Where it is ``sure`` what is drawn standing,
+    hardly any device draws as little asleep.
     """
-    before = max(before_a - standing_a, 1e-12)
-    collapsed = low_a <= standing_a + tolerance_a
-    reach_a = max(abs(low_a - standing_a), fineness_a) if collapsed else tolerance_a
-    sleeps_within = min(max(math.log(max(reach_a / before, 1e-9) / 0.001) / math.log(200.0), 0.03), 0.97)
+    before_a, above_a = max(dip.before_a - low.standing_a, 1e-12), dip.low_a - low.standing_a
+    collapsed = above_a <= low.tolerance_a
+    if collapsed and sure and abs(above_a) + low.within_a < NOTHING_A:
+        return Sort.COLLAPSE, math.log(_RESETS / _LEAST_SLEEPS)
+    reach_a = max(abs(above_a), low.within_a) if collapsed else low.tolerance_a
+    sleeps_within = math.log(max(reach_a / before_a, 1e-9) / 0.001) / math.log(200.0)
+    sleeps_within = min(max(sleeps_within, _LEAST_SLEEPS), 1.0 - _LEAST_SLEEPS)
     if collapsed:
-        return Sort.COLLAPSE, math.log(0.7 / sleeps_within)
-    shallow = 1.5 if (low_a - standing_a) / before > 0.25 else 0.0
-    return Sort.DIP, math.log(0.3 / (1.0 - sleeps_within)) - shallow
+        return Sort.COLLAPSE, math.log(_RESETS / sleeps_within)
+    shallow = 1.5 if above_a / before_a > 0.25 else 0.0
+    return Sort.DIP, math.log((1.0 - _RESETS) / (1.0 - sleeps_within)) - shallow
 
 
 def _dip_evidence(depth: float, lasted_s: float, *, short: bool, told: bool, draws: bool) -> float:

@@ -6,6 +6,7 @@ import math
 
 from wakerail.analysis.scale import Scale
 
+MOST_WHEN_OFF_A = 0.008  # 5 mA (common practice, no source) and what a meter may drift
 _BLOCK = 8
 _SAME_A = 1e-9  # two readings that differ by less are one reading
 _NOTHING_A = -math.inf  # before the first tick
@@ -52,6 +53,15 @@ class Levels:
         return self._steps >= _FEWEST_STEPS
 
     @property
+    def perhaps_off(self) -> bool:
+        """Tell whether what was drawn before the onset may be what the device draws when off."""
+        return self.known or (self.measured and self.may_be_off(self.standing_a))
+
+    def may_be_off(self, low_a: float) -> bool:
+        """Tell whether a device that is off may draw so much, as far as the meter can tell."""
+        return low_a < MOST_WHEN_OFF_A + min(self.fineness_a, MOST_WHEN_OFF_A)
+
+    @property
     def fineness_a(self) -> float:
         """How finely levels near standing can be told apart: by noise and by resolution."""
         return max(self.noise_a, self.standing_noise_a, self.resolution_a)
@@ -66,6 +76,12 @@ class Levels:
         if not self.known:
             self.standing_a, self.known = standing_a, surely
         self.standing_noise_a, self.measured = noise_a, True
+        self._set_bounds()
+
+    def forget_standing(self, lowest_a: float) -> None:
+        """Note that what was drawn before the onset was more than the device draws when off."""
+        self.standing_a, self.known, self.measured = 0.0, False, False
+        self.lowest_a = min(self.lowest_a, lowest_a)
         self._set_bounds()
 
     def take(self, level_a: float) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from wakerail.analysis.candidate import Candidate
 from wakerail.analysis.priors import Prior
-from wakerail.analysis.sorts import BLINK, DIP, JUMP, LIKELY, SURE, Sort
+from wakerail.analysis.sorts import BLINK, DIP, JUMP, LIKELY, SURE, SURE_OF_A_JUMP, Sort
 from wakerail.analysis.switching import PENDING
 from wakerail.analysis.trail import Trail
 
@@ -37,7 +37,7 @@ class Odds:
             candidate.sort is BLINK and len(self._trail) - candidate.place <= PENDING
         ):
             return False
-        return self._reaches(candidate, SURE, candidate.evidence)
+        return self._reaches(candidate, SURE_OF_A_JUMP if candidate.sort is JUMP else SURE, candidate.evidence)
 
     def is_likely(self, candidate: Candidate) -> bool:
         """Tell whether a candidate is a restart if there is no more to see."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import Enum, auto
 from itertools import pairwise
 
-from wakerail.analysis.levels import Levels
+from wakerail.analysis.levels import MOST_WHEN_OFF_A, Levels
 from wakerail.analysis.trail import Trail
 
 _BASE_TICKS = 64
@@ -88,7 +88,7 @@ class OnsetWatch:
         )
         if lasted_s < HOLD_S or last - place + 1 < HOLD_TICKS or not from_off:
             return First.RUNNING if self._has_fallen() else First.UNCLEAR
-        surely = self.base_a < max(_SURELY_OFF * up_a, 3 * self._spread_a)
+        surely = self.base_a < min(max(_SURELY_OFF * up_a, 3 * self._spread_a), MOST_WHEN_OFF_A)
         levels.know_standing(self.base_a, self._spread_a, surely=surely)
         while place > 1 and self.trail.level_a[place - 1] > self.base_a + _EDGE * self._noise_a:
             place -= 1

@@ -9,12 +9,14 @@ from typing import ClassVar
 from wakerail.analysis.candidate import Candidate
 from wakerail.analysis.dips import Dips
 from wakerail.analysis.levels import Levels
-from wakerail.analysis.sorts import BLINK, Sort
+from wakerail.analysis.sorts import BLINK, JUMP, Sort
 from wakerail.analysis.switching import MOST_FOR, Switching
 
 # however often the opening came back, its first level alone is no restart; and one like it in all is, however often not
 _MOST_FOR_A_JUMP, _LEAST_FOR_A_JUMP = -3.2, -8.0
 _LEAST_FOR_A_DIP = -5.0
+_MOST_FALLS_INSTEAD = 4.0  # against a restart without a fall in a device whose others had one
+_PULSE = 5.0  # what keeps to one level is a pulse, where nobody knows that the device was off before it
 _UNKNOWN_LOW, _MOST_UNKNOWN = 0.8, 0.7
 
 Outside = Callable[[Candidate], float]
@@ -52,6 +54,8 @@ class Prior:
         if not self._levels.known:  # how low it goes when off is a guess: what a device does often may be its habit
             unlikely = blink and not self._dips.reads_nothing(candidate.low_a)
             odds = min(odds, 0.0) - _UNKNOWN_LOW if unlikely else min(odds, _MOST_UNKNOWN)
+        if not self._levels.perhaps_off and sort is not JUMP and not candidate.staged:
+            odds -= _PULSE
         odds += self._outside(candidate)
         if blink and odds + MOST_FOR >= least:
             odds += self._switching.evidence(candidate.place - candidate.dip_ticks, candidate.place, candidate.low_a)
@@ -68,7 +72,7 @@ class _Learnt:
     """
 
     _FIRST: ClassVar[dict[Sort, tuple[float, float]]] = {
-        Sort.COLLAPSE: (1.5, 1.5),
+        Sort.COLLAPSE: (3.0, 1.5),
         Sort.BLINK: (1.0, 1.5),
         Sort.DIP: (0.1, 3.0),
         Sort.JUMP: (0.5, 150.0),
@@ -82,8 +86,16 @@ class _Learnt:
         """Return the prior log odds now."""
         odds = math.log(self._for[sort] / self._against[sort])
         if sort is Sort.JUMP:
-            return min(max(odds, _LEAST_FOR_A_JUMP), _MOST_FOR_A_JUMP)
+            return min(max(odds, _LEAST_FOR_A_JUMP), _MOST_FOR_A_JUMP) - self._falls_instead(sort)
+        if sort is Sort.BLINK:
+            return odds - self._falls_instead(sort)
         return max(odds, _LEAST_FOR_A_DIP) if sort is Sort.DIP else odds
+
+    def _falls_instead(self, sort: Sort) -> float:
+        """Return what speaks against a restart of a sort: that the same device's others fell for longer."""
+        fell = self._for[Sort.COLLAPSE] - self._FIRST[Sort.COLLAPSE][0]
+        others = self._for[sort] - self._FIRST[sort][0]
+        return min(math.log1p(fell / (1.0 + others)), _MOST_FALLS_INSTEAD)
 
     def learn(self, sort: Sort, probability: float) -> None:
         """Take note of what became of a candidate."""

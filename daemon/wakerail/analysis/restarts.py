@@ -22,6 +22,7 @@ from wakerail.analysis.trail import Trail
 from wakerail.analysis.turns import Dip, Fall, FallTimes, Turns
 
 _SHORT_UP_S = 0.12  # a boot shorter than this is hardly one
+_SHORT_PULSE_S = 0.2  # a pulse is mostly shorter, where nobody saw the device off
 _SPACINGS = 31  # looked at for the usual one
 _GAP = 3  # usual spacings after which a tick does not hold its level any more
 SAMPLE_TICKS = 12  # for so many ticks back the samples are asked for
@@ -144,7 +145,8 @@ class BootFinder:
         starts_s = self.trail.start_s
         self._falls.add(fall.place, self._edge(fall.place, fall.place, fall.edge_a, False))
         rose = self._turns.rose_place
-        if fall.place - rose < HOLD_TICKS or starts_s[fall.place] - starts_s[rose] < HOLD_S:
+        least_s = HOLD_S if self.levels.perhaps_off else _SHORT_PULSE_S
+        if fall.place - rose < HOLD_TICKS or starts_s[fall.place] - starts_s[rose] < least_s:
             self._decisions.drop_pulse(rose)
 
     def _rose(self, dip: Dip) -> list[Boot]:
@@ -152,7 +154,10 @@ class BootFinder:
         again_s = self._edge(dip.rose, len(starts_s) - 1, dip.edge_a, True)
         at_s = self._falls.find(dip.fell)
         at_s = min(starts_s[dip.fell] if at_s is None else at_s, again_s)
+        measured = self.levels.measured
         sort, odds = self._dips.judge(dip, again_s - at_s, self.spacing_s, self._most_s)
+        if measured and not self.levels.measured:
+            self._boots.forget_all()  # what began from a sleep was no boot
         if sort is Sort.JUMP:
             at_s = again_s
         newest_s = self._boots.newest_start_s

@@ -6,6 +6,7 @@ import math
 from enum import StrEnum
 
 SURE = 3.0  # log odds from which on a restart is told at once
+SURE_OF_A_JUMP = 5.0
 
 
 class Sort(StrEnum):
@@ -22,7 +23,7 @@ COLLAPSE, BLINK, DIP, JUMP = Sort
 #: Those that fell to the standing level.
 FALLEN = frozenset({Sort.COLLAPSE, Sort.BLINK})
 #: Log odds from which on a candidate is told once there is no more to see.
-LIKELY = {Sort.COLLAPSE: 0.7, Sort.BLINK: 1.3, Sort.DIP: 1.5, Sort.JUMP: 1.0}
+LIKELY = {Sort.COLLAPSE: 0.7, Sort.BLINK: 1.3, Sort.DIP: 1.5, Sort.JUMP: 2.0}
 
 
 def probability_of(log_odds: float) -> float:

@@ -5,7 +5,7 @@ import pytest
 
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.watch import BootReader
-from wakerail_sim.corpus import draw_faulty, make_recording
+from wakerail_sim.corpus import draw_faulty, draw_healthy, make_recording
 
 RATE_HZ = 50.0
 OFF_A = 0.0026
@@ -88,6 +88,17 @@ ONCE_READ_WRONG = (
     (41018, 20.0, "its hum beats with the samples", 2, 1),
     (101025, 200.0, "a stage of its boot is like the opening", 0, 2),
     (61018, 50.0, "it is in an even loop as the recording begins", 8, 3),
+    (65017, 50.0, "a low of a second is known better than its noise, and as it was standing", 0, 2),
+    (65032, 50.0, "its first boot is too short for a shape", 1, 1),
+    (105011, 200.0, "it sleeps as the recording begins, and falls lower at each restart", 1, 0),
+    (107050, 200.0, "as the recording begins it runs, and its boot opens at levels it knows", 2, 1),
+    (47056, 20.0, "the bursts of its first stage look like its opening again", 0, 8),
+    (29021, 10.0, "two jumps to the opening each stood for the other, without end", 0, 0),
+)
+#: Healthy ones: how many restarts may be invented.
+ONCE_READ_AS_LOOPS = (
+    (115000, 200.0, "pulses of charging above a screen's light, as the recording begins", 0),
+    (55006, 20.0, "pulses above an idle that was taken for standing", 2),
 )
 
 
@@ -101,3 +112,29 @@ def test_recordings_that_were_once_read_wrong(seed, rate_hz, why, missed, invent
     right = sum(min(abs(np.array(found) - again_s)) < max(0.5, 3 / rate_hz) for again_s in expected)
     assert len(expected) - right <= missed, why
     assert len(found) - right <= invented, why
+
+
+@pytest.mark.parametrize(("seed", "rate_hz", "why", "invented"), ONCE_READ_AS_LOOPS)
+def test_healthy_recordings_that_were_once_read_as_loops(seed, rate_hz, why, invented):
+    made = make_recording(draw_healthy(seed, rate_hz), seed)
+    reader = BootReader(ReaderSettings())
+    reader.take(made.t_s, made.current_a)
+    assert len(reader.finish(float(made.t_s[-1])).restarts) <= invented, why
+
+
+def test_what_was_drawn_before_the_onset_is_no_standing_level_once_the_device_falls_below_it(trace, watch):
+    made, expected = trace(20.0), []
+    made.then(0.012, 4.0).then(0.15, 4.0)  # asleep, and awake
+    for _ in range(8):
+        made.then(0.0003, 0.9)
+        expected.append(made.end_s)
+        made.then(0.07, 1.5).then(0.2, 1.2).then(0.04, 0.8).then(0.15, 6.0).then(0.012, 3.0).then(0.15, 3.0)
+    assert begins(watch(made, standing_a=None), made) == pytest.approx(expected, abs=0.11)
+
+
+def test_a_sleep_above_a_standing_level_that_was_measured_is_no_restart_however_it_wakes(trace, watch):
+    made = trace(50.0)
+    made.then(0.0006, 3.0).then(0.33, 0.2).then(0.18, 0.3).then(0.4, 0.3).then(0.2, 12.0)
+    for asleep_s in (3.0, 1.2, 2.4, 5.0, 1.1, 2.0, 1.3, 4.0):
+        made.then(0.019, asleep_s).then(0.35, 0.1).then(0.2, 9.0)
+    assert not begins(watch(made, standing_a=None), made)
