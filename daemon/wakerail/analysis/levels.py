@@ -6,7 +6,7 @@ import math
 
 from wakerail.analysis.scale import Scale
 
-MOST_WHEN_OFF_A = 0.008  # 5 mA (common practice, no source) and what a meter may drift
+MOST_WHEN_OFF_A = 0.006  # 5 mA (common practice, no source) and a little drift
 _BLOCK = 8
 _SAME_A = 1e-9  # two readings that differ by less are one reading
 _NOTHING_A = -math.inf  # before the first tick
