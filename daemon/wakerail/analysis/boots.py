@@ -31,11 +31,11 @@ class Boots:
         """When the newest boot began; None where none was found."""
         return self._all[-1].start_s if self._all else None
 
-    def begin(self, opening: Opening) -> None:
-        """Take the first boot, which begins with the onset."""
+    def begin(self, opening: Opening, *, surely: bool) -> None:
+        """Take the first boot, which begins with the onset; what began so need ``surely`` not be one."""
         self._all.append(opening)
         self._whole.append(opening.anew())
-        self.template, self.template_is_sure = opening, True
+        self.template, self.template_is_sure = opening, surely
         self._known.clear()
 
     def forget_all(self) -> None:

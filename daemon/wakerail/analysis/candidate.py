@@ -112,6 +112,8 @@ class Candidate:
     _ticks: int = 0
     staged: bool = False  # it has shown a second level before it fell back
     _fell_back: bool = False
+    _first: float | None = None  # the first level
+    _away: float | None = None  # the level of the newest window, if it is another
     _persists: bool = False  # the newest window was at the level of the one before
     _left: list[float] = field(default_factory=list)  # the levels shown and left
 
@@ -150,7 +152,9 @@ class Candidate:
         odds = self.odds - self._goes_on
         if not self.compared:
             return odds + self.novel
-        known = _KNOWN * math.exp(min(self.alike, _MOST_ALIKE if self.staged else self._most_alike))
+        known = _KNOWN * math.exp(
+            min(self.alike, _MOST_ALIKE if self.staged and self.sort in FALLEN else self._most_alike)
+        )
         other = _ANYHOW if self.sort in FALLEN else 0.0
         return odds + math.log(known + (1.0 - _KNOWN - other) * math.exp(self.novel) + other)
 
@@ -194,6 +198,7 @@ class Candidate:
         self._course, self._whole, self._again = Course(), Course(), _opening()
         self._level, self._ticks, self._left, self._persists = None, 0, [], False
         self.staged = self._fell_back = False
+        self._first = self._away = None
         self.next_s = self.opening.window_s(0)[1]
 
     def look(self, scale: Scale, known: Known, relative_noise: float, jumps_per_s: float) -> None:
@@ -219,8 +224,8 @@ class Candidate:
         familiar = self.repertoire.density(here)
         if level_a < self.edge_a:
             self._fell_back = True
-        elif self._level is not None and not self._fell_back:
-            self.staged |= abs(here - self._level) > max(_ANOTHER_STAGE, 3 * math.sqrt(wobble))
+        elif not self._fell_back:
+            self._look_for_stage(here, max(_ANOTHER_STAGE, 3 * math.sqrt(wobble)))
         other = self._weigh_other(here, ticks, wobble, familiar, broad, jumps_per_s)
         if self.sort is not JUMP and index < _NOVEL_WINDOWS:
             faint = template is not None and here < template.places[_AS_IS] - _FAINT
@@ -233,6 +238,13 @@ class Candidate:
             up_s, course = known.whole
             self._again.weigh(here, template.places, other, wobble)
             self._weigh_going(self._whole, index, here, (course,), up_s, scale, wobble, other)
+
+    def _look_for_stage(self, here: float, apart: float) -> None:
+        """Tell a second level from the first; a window that holds the end of the first lies between."""
+        self._first = here if self._first is None else self._first
+        away = abs(here - self._first) > apart
+        self.staged |= away and self._away is not None and abs(here - self._away) < apart
+        self._away = here if away else None
 
     def _weigh_other(
         self, here: float, ticks: int, wobble: float, familiar: float, broad: float, jumps_per_s: float

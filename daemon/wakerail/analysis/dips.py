@@ -6,10 +6,10 @@ import math
 from collections import deque
 from itertools import pairwise
 
-from wakerail.analysis.levels import Levels
+from wakerail.analysis.levels import NOTHING_A, Levels
 from wakerail.analysis.repertoire import Repertoire
 from wakerail.analysis.sorts import Sort
-from wakerail.analysis.standing import NOTHING_A, Low, Standing
+from wakerail.analysis.standing import Low, Standing
 from wakerail.analysis.switching import blank_ticks
 from wakerail.analysis.trail import Trail
 from wakerail.analysis.turns import Dip

@@ -6,10 +6,11 @@ import math
 
 from wakerail.analysis.scale import Scale
 
+NOTHING_A = 0.0015  # handheld devices draw more when they sleep (common practice, no source)
 MOST_WHEN_OFF_A = 0.006  # 5 mA (common practice, no source) and a little drift
 _BLOCK = 8
 _SAME_A = 1e-9  # two readings that differ by less are one reading
-_NOTHING_A = -math.inf  # before the first tick
+_NEVER_A = -math.inf  # before the first tick
 _COARSEST = 0.12  # of the highest level
 _FEWEST_STEPS = 8  # fewer may all be the device's own
 _WOBBLES = 50
@@ -42,7 +43,7 @@ class Levels:
         self._steps = 0
         self._block: list[float] = []
         self._blocks = 0
-        self._earlier_a = self._before_a = _NOTHING_A
+        self._earlier_a = self._before_a = _NEVER_A
         self._wobble = [0] * (_WOBBLES + 1)
         self._wobbles = 0
         self._before: float | None = None
@@ -88,7 +89,7 @@ class Levels:
         """Take a tick's mean."""
         earlier_a, before_a = self._earlier_a, self._before_a
         self._earlier_a, self._before_a = before_a, level_a
-        if before_a == _NOTHING_A:
+        if before_a == _NEVER_A:
             return
         changed = False
         step_a = abs(level_a - before_a)

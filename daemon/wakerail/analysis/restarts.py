@@ -128,7 +128,7 @@ class BootFinder:
             return [boot for turn in turns if turn is not None for boot in self._turned(turn)]
         place = self.onset.place or 0
         opening = Opening(self.trail, self._edge(place, place, self.onset.threshold_a, True), self.spacing_s)
-        self._boots.begin(opening)
+        self._boots.begin(opening, surely=self.levels.perhaps_off)
         self._habits.skip(place)
         self._turns.begin(place)
         return [Boot(opening.start_s, None, 10.0)]

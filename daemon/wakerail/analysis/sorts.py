@@ -6,7 +6,7 @@ import math
 from enum import StrEnum
 
 SURE = 3.0  # log odds from which on a restart is told at once
-SURE_OF_A_JUMP = 5.0
+SURE_OF_A_JUMP = 5.0  # the level of an opening comes back by chance, too
 
 
 class Sort(StrEnum):
@@ -23,7 +23,7 @@ COLLAPSE, BLINK, DIP, JUMP = Sort
 #: Those that fell to the standing level.
 FALLEN = frozenset({Sort.COLLAPSE, Sort.BLINK})
 #: Log odds from which on a candidate is told once there is no more to see.
-LIKELY = {Sort.COLLAPSE: 0.7, Sort.BLINK: 1.3, Sort.DIP: 1.5, Sort.JUMP: 2.0}
+LIKELY = {Sort.COLLAPSE: 0.7, Sort.BLINK: 1.3, Sort.DIP: 1.5, Sort.JUMP: 1.5}
 
 
 def probability_of(log_odds: float) -> float:

@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from wakerail.analysis.levels import Levels
+from wakerail.analysis.levels import NOTHING_A, Levels
 from wakerail.analysis.trail import Trail
 from wakerail.analysis.turns import Dip
 
 MOST_LOOKED_AT = 64  # ticks of a dip
-NOTHING_A = 0.0015  # handheld devices draw more when they sleep (common practice, no source)
 _SPREADS, _FEWEST = 2.0, 5  # deviations of the ticks of a low within which it is standing; ticks to know them
 _MOST_SPREAD = 0.1  # of what was drawn before: what scatters further is no standing level
 _APART = 4.0  # as often as it may be off is a low clearly another level
