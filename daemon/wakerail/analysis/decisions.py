@@ -22,7 +22,7 @@ _KEPT = 128
 _NEAR = 5  # ticks; two candidates nearer than this stand for one restart
 _RIVAL = 2.5  # log odds
 _UNLIKELY_TEACHES = 0.3  # of its probability: what is often doubtful is mostly a habit
-_DOUBTS = 0.01  # how probable at least
+_DOUBTS = 0.05  # how probable at least
 _DOUBTFUL = 1.5  # how alike a candidate must have been for what it began to be doubted as part of the boot before
 
 
