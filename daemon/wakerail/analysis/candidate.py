@@ -77,7 +77,7 @@ class Known:
     under_way_s: float | None
     courses: tuple[Opening, ...]
     whole: tuple[float, Opening] | None
-    template_is_sure: bool = True
+    template_is_sure: bool
 
 
 @dataclass(slots=True, eq=False)
@@ -222,10 +222,8 @@ class Candidate:
                 noise = scatter if scatter < 1.0 else max(noise, 1.0)
         wobble = 2 * noise * noise / ticks
         familiar = self.repertoire.density(here)
-        if level_a < self.edge_a:
-            self._fell_back = True
-        elif not self._fell_back:
-            self._look_for_stage(here, max(_ANOTHER_STAGE, 3 * math.sqrt(wobble)))
+        if self.sort is not JUMP and not self.staged and not self._fell_back:
+            self._look_for_stage(here, wobble, low=level_a < self.edge_a)
         other = self._weigh_other(here, ticks, wobble, familiar, broad, jumps_per_s)
         if self.sort is not JUMP and index < _NOVEL_WINDOWS:
             faint = template is not None and here < template.places[_AS_IS] - _FAINT
@@ -239,11 +237,18 @@ class Candidate:
             self._again.weigh(here, template.places, other, wobble)
             self._weigh_going(self._whole, index, here, (course,), up_s, scale, wobble, other)
 
-    def _look_for_stage(self, here: float, apart: float) -> None:
-        """Tell a second level from the first; a window that holds the end of the first lies between."""
+    def _look_for_stage(self, here: float, wobble: float, *, low: bool) -> None:
+        """Tell a second level from the first, until it is back in the ``low``.
+
+        A window that holds the end of the first level lies between: the second has to be there in two.
+        """
+        if low:
+            self._fell_back = True
+            return
+        apart = max(_ANOTHER_STAGE, 3 * math.sqrt(wobble))
         self._first = here if self._first is None else self._first
         away = abs(here - self._first) > apart
-        self.staged |= away and self._away is not None and abs(here - self._away) < apart
+        self.staged = away and self._away is not None and abs(here - self._away) < apart
         self._away = here if away else None
 
     def _weigh_other(
