@@ -22,6 +22,7 @@ _FROM_OFF = 6.0  # times the first level: who draws so much more was off before,
 _RISES = 2.5
 _NEWEST = 6  # ticks; what pulses is low in most of them before long
 _FEW_PULSES = 3  # what pulses more often above a level that can be told from nothing is on, and idle
+_MORE_THAN_A_STEP = 2.0  # a reading that lies between two steps goes to and fro by one
 _BLANK = 7  # ticks; a meter that switches ranges may read nothing in three of them
 _OFF_A = 0.005  # who draws no more than this may well be off (common practice, no source)
 _SURELY_OFF = 0.03  # of what it draws when up; what draws more before may be asleep
@@ -76,7 +77,7 @@ class OnsetWatch:
         up_a = sorted(newest)[(len(newest) - 1) // 2]
         # a meter that had stood still shows its steps only now
         steps_a = [] if levels.step_known else [abs(b - a) for a, b in pairwise(newest) if a != b]
-        if up_a < self.base_a + 6 * max(self._noise_a, min(steps_a, default=0.0) / 2):
+        if up_a < self.base_a + max(6 * self._noise_a, _MORE_THAN_A_STEP * min(steps_a, default=0.0)):
             self.place = None
             self.pulses += 1
             step_a = 0.0 if math.isinf(levels.least_step_a) else levels.least_step_a
@@ -133,7 +134,11 @@ class OnsetWatch:
         if self.levels.known:
             return False
         # who draws hardly more than nothing may be off, and its meter blank
-        now_a = statistics.median(self.trail.level_a[-(_BLANK if self.base_a <= _OFF_A else 3) :])
+        newest_a = self.trail.level_a[-(_BLANK if self.base_a <= _OFF_A else 3) :]
+        now_a = statistics.median(newest_a)
+        if now_a >= self.base_a / 2.5:
+            return False
+        # the first few ticks may have been alike by chance
+        noise_a = max(self._noise_a, 1.5 * statistics.median(abs(level_a - now_a) for level_a in newest_a))
         step_a = 0.0 if math.isinf(self.levels.least_step_a) else self.levels.least_step_a
-        fallen_a = self.base_a - now_a
-        return now_a < self.base_a / 2.5 and fallen_a > max(_CLEARLY * self._noise_a, 2 * step_a)
+        return self.base_a - now_a > max(_CLEARLY * noise_a, 2 * step_a)

@@ -94,6 +94,8 @@ ONCE_READ_WRONG = (
     (107050, 200.0, "as the recording begins it runs, and its boot opens at levels it knows", 2, 1),
     (47056, 20.0, "the bursts of its first stage look like its opening again", 0, 8),
     (29021, 10.0, "two jumps to the opening each stood for the other, without end", 0, 0),
+    (88018, 100.0, "its standing current is all noise, and the first ticks are alike by chance", 1, 3),
+    (63177, 50.0, "its meter had stood still, so that the fall after its inrush looks like a step of the meter", 1, 1),
 )
 #: Healthy ones: how many restarts may be invented.
 ONCE_READ_AS_LOOPS = (
