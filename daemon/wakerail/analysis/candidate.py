@@ -182,13 +182,13 @@ class Candidate:
     @property
     def hopeless(self) -> bool:
         """True once nothing that may follow is likely to change the matter."""
-        alike, going = self._like.log_ratio, self.going
+        alike = self._like.log_ratio
         if self.sort is JUMP:
-            return alike < _NOT_ALIKE or alike - going < _NOT_ALIKE
+            return alike < _NOT_ALIKE or alike - self.going < _NOT_ALIKE
         if not self.staged and not self._fell_back and self.window < _NOVEL_WINDOWS:
             return False  # its second stage is still to come
         # each way to be a boot is a part of the evidence: mostly one of them is enough
-        if self._like.compared and not going and (alike > _HOPEFUL or self.novel > _HOPEFUL):
+        if self._like.compared and not self.going and (alike > _HOPEFUL or self.novel > _HOPEFUL):
             return False
         return self.evidence - self.odds < _HOPELESS
 
@@ -203,7 +203,7 @@ class Candidate:
 
     def look(self, scale: Scale, known: Known, relative_noise: float, jumps_per_s: float) -> None:
         """Weigh the next window, which is past."""
-        index, opening = self.window, self.opening
+        index, opening, jump = self.window, self.opening, self.sort is JUMP
         self.window = index + 1
         self.next_s = opening.past_s(index + 1) if index + 1 < len(_TICKS) else math.inf
         # the first tick is a mixture of before and after wherever a meter averages
@@ -222,10 +222,10 @@ class Candidate:
                 noise = scatter if scatter < 1.0 else max(noise, 1.0)
         wobble = 2 * noise * noise / ticks
         familiar = self.repertoire.density(here)
-        if self.sort is not JUMP and not self.staged and not self._fell_back:
+        if not jump and not self.staged and not self._fell_back:
             self._look_for_stage(here, wobble, low=level_a < self.edge_a)
         other = self._weigh_other(here, ticks, wobble, familiar, broad, jumps_per_s)
-        if self.sort is not JUMP and index < _NOVEL_WINDOWS:
+        if not jump and index < _NOVEL_WINDOWS:
             faint = template is not None and here < template.places[_AS_IS] - _FAINT
             self._weigh_novel(here, familiar, broad, low=faint or level_a < self.edge_a)
         if template is not None:

@@ -15,6 +15,7 @@ _COARSEST = 0.12  # of the highest level
 _FEWEST_STEPS = 8  # fewer may all be the device's own
 _WOBBLES = 50
 _WOBBLE_STEP = 0.04
+_FIRST_WOBBLES, _WOBBLES_AT_ONCE = 8, 16
 
 
 class Levels:
@@ -45,8 +46,9 @@ class Levels:
         self._blocks = 0
         self._earlier_a = self._before_a = _NEVER_A
         self._wobble = [0] * (_WOBBLES + 1)
-        self._wobbles = 0
+        self._wobbles_due = _FIRST_WOBBLES  # so many more, and the median is looked at anew
         self._before: float | None = None
+        self._up_a: list[float] = []  # ticks whose wobble is not counted yet
 
     @property
     def step_known(self) -> bool:
@@ -74,6 +76,7 @@ class Levels:
 
     def know_standing(self, standing_a: float, noise_a: float, *, surely: bool) -> None:
         """Take what was drawn before the onset for the standing level."""
+        self._weigh_wobble()
         if not self.known:
             self.standing_a, self.known = standing_a, surely
         self.standing_noise_a, self.measured = noise_a, True
@@ -81,6 +84,7 @@ class Levels:
 
     def forget_standing(self, lowest_a: float) -> None:
         """Note that what was drawn before the onset was more than the device draws when off."""
+        self._weigh_wobble()
         self.standing_a, self.known, self.measured = 0.0, False, False
         self.lowest_a = min(self.lowest_a, lowest_a)
         self._set_bounds()
@@ -117,6 +121,7 @@ class Levels:
             self._set_bounds()
 
     def _set_bounds(self) -> None:
+        self._weigh_wobble()
         if self._steps >= _FEWEST_STEPS:
             # a trace without any noise steps from level to level only
             self.resolution_a = self.least_step_a if self.least_step_a < _COARSEST * self.top_a else 0.0
@@ -129,24 +134,34 @@ class Levels:
 
     def take_up(self, level_a: float) -> None:
         """Take the same tick as one of a device that is up: how much it wobbles there."""
-        above_a = level_a - self.standing_a
-        if above_a < 2 * self.floor_a:
-            self._before = None
-            return
-        place, before = math.log(above_a + self.floor_a), self._before
-        self._before = place
-        if before is None:
-            return
-        steps = int(abs(place - before) / _WOBBLE_STEP)
-        self._wobble[steps if steps < _WOBBLES else _WOBBLES] += 1
-        self._wobbles += 1
-        if self._wobbles % 16 == 8:
+        self._up_a.append(level_a)
+        if len(self._up_a) >= self._wobbles_due:
+            self._weigh_wobble()
+
+    def _weigh_wobble(self) -> None:
+        """Count how much the ticks wobble that were taken since the last time, by the bounds that held for them."""
+        standing_a, floor_a, before = self.standing_a, self.floor_a, self._before
+        for level_a in self._up_a:
+            above_a = level_a - standing_a
+            if above_a < 2 * floor_a:
+                before = None
+                continue
+            place = math.log(above_a + floor_a)
+            if before is not None:
+                steps = int(abs(place - before) / _WOBBLE_STEP)
+                self._wobble[steps if steps < _WOBBLES else _WOBBLES] += 1
+                self._wobbles_due -= 1
+            before = place
+        self._up_a.clear()
+        self._before = before
+        if not self._wobbles_due:
+            self._wobbles_due = _WOBBLES_AT_ONCE
             self.relative_noise = self._median_wobble()
 
     def _median_wobble(self) -> float:
-        seen = 0
+        seen, half = 0, sum(self._wobble) / 2
         for index, count in enumerate(self._wobble):
             seen += count
-            if 2 * seen >= self._wobbles:
+            if seen >= half:
                 return (index + 0.5) * _WOBBLE_STEP / 0.954  # the median step of normal noise is 0.954 deviations
         return _WOBBLES * _WOBBLE_STEP

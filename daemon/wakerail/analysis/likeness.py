@@ -24,6 +24,7 @@ _JUMPED = [math.inf] * len(ALIGNED), math.inf  # where no window of the template
 # where the template persists, the least and the most that a window says that is like it, and that is not (ratios)
 _LEAST_NEAR, _MOST_NEAR = math.exp(-0.05), math.exp(0.01)
 _STILL_OFF = math.exp(-0.1)  # the least where a level is still another
+_NOTHING = 1e-12  # a share that makes no difference
 _LOG_MOST_NEAR, _LOG_STILL_OFF = math.log(_MOST_NEAR), math.log(_STILL_OFF)
 
 
@@ -84,12 +85,17 @@ class Likeness:
         if lowest > far or highest < -far:
             nearest, aside = (lowest, burst_tail) if lowest > far else (highest, tail)
             scale = (1 - aside) * top
-            most = scale * math.exp(steep * nearest * nearest) + aside
+            nearly = scale * math.exp(steep * nearest * nearest)
+            most = nearly + aside
             if still and most <= _STILL_OFF and most_jumped < persists:
                 self._take_same(_LOG_STILL_OFF)
                 return
             if most <= (_STILL_OFF if still else 1.0):
-                self._weigh_far(here, template.places, jumped, persists if still else -math.inf, scale, steep, aside)
+                persists = persists if still else -math.inf
+                if nearly < _NOTHING * aside:
+                    self._weigh_beyond(jumped, persists, aside)
+                else:
+                    self._weigh_far(here, template.places, jumped, persists, scale, steep, aside)
                 return
         elif -far < lowest and highest < far and most_jumped < persists and not entered:
             above = (1 - burst_tail) * top * math.exp(steep * highest * highest) + burst_tail
@@ -100,6 +106,11 @@ class Likeness:
                 return
         least = _STILL_OFF if still else 0.0
         self._weigh_each(here, template.places, jumped, persists, top, steep, tail, burst_tail, far, least, entered)
+
+    def _weigh_beyond(self, jumped: list[float], persists: float, aside: float) -> None:
+        """Weigh a window that is as far as can be: for no alignment it is the template's, but where that persists."""
+        weights = zip(self._weights_now(), jumped, strict=True)
+        self._take([weight * (_STILL_OFF if jump < persists else aside) for weight, jump in weights])
 
     def _weigh_far(
         self,

@@ -34,6 +34,7 @@ _WIDENED = 8
 _LEAST_COVERED = 0.6  # of a window, for its mean to be known
 _ABOUT, _ABOUT_TICKS = 0.1, 4  # of its age, and so many ticks: what is about a window
 ALIGNMENTS = [(stretch, shift) for stretch in STRETCHES for shift in _SHIFTS]
+_PAST = [1 + _MOST_STRETCH * end for end in EDGES[1:]]  # spacings until a window is past for all of them
 
 
 def _how_likely(alignments: Iterable[tuple[float, int]]) -> tuple[float, ...]:
@@ -95,7 +96,8 @@ class Opening:
     _means: dict[int, tuple[list[float], float, float]] = field(default_factory=dict)
     _placed: dict[int, Placed] = field(default_factory=dict)
     _placed_on: Scale | None = None
-    _until: tuple[int, tuple[float, float]] = (-1, (0.0, 0.0))  # a window, and what the trail holds until it begins
+    # a window, when it begins, and what the trail holds until then
+    _until: tuple[int, float, tuple[float, float]] = (-1, 0.0, (0.0, 0.0))
 
     def anew(self) -> Opening:
         """Return the same beginning, whose end is not known."""
@@ -112,13 +114,14 @@ class Opening:
 
     def level_a(self, index: int) -> float | None:
         """Return the mean of a window that is past, None if it was not measured."""
-        from_s, to_s = self.start_s + self.spacing_s * EDGES[index], self.start_s + self.spacing_s * EDGES[index + 1]
-        trail, (number, before) = self.trail, self._until
+        trail, (number, from_s, before) = self.trail, self._until
         if number != index:  # mostly one window is asked for after another
+            from_s = self.start_s + self.spacing_s * EDGES[index]
             before = trail.until(from_s)
+        to_s = self.start_s + self.spacing_s * EDGES[index + 1]
         after = trail.until(to_s)
         if to_s <= trail.smooth_until_s:
-            self._until = index + 1, after
+            self._until = index + 1, to_s, after
         return mean_between_a(before, after, _LEAST_COVERED * (to_s - from_s))
 
     def spread_a(self, index: int) -> float:
@@ -132,9 +135,8 @@ class Opening:
 
         None if the window is not past by ``until_s``, or ended with its boot.
         """
-        if self.end_s is not None and self.end_s < until_s:
-            until_s = self.end_s
-        if self.start_s + self.spacing_s * (1 + _MOST_STRETCH * EDGES[index + 1]) > until_s:
+        past_s = self.start_s + self.spacing_s * _PAST[index]
+        if past_s > until_s or (self.end_s is not None and past_s > self.end_s):
             return None
         if scale is not self._placed_on:
             if self._placed_on is None or not scale.is_like(self._placed_on):

@@ -54,7 +54,7 @@ class Prior:
         if not self._levels.known:  # how low it goes when off is a guess: what a device does often may be its habit
             unlikely = blink and not self._dips.reads_nothing(candidate.low_a)
             odds = min(odds, 0.0) - _UNKNOWN_LOW if unlikely else min(odds, _MOST_UNKNOWN)
-        if not self._levels.perhaps_off and sort is not JUMP and not candidate.staged:
+        if sort is not JUMP and not candidate.staged and not self._levels.perhaps_off:
             odds -= _PULSE
         odds += self._outside(candidate)
         if blink and odds + MOST_FOR >= least:
