@@ -2,30 +2,13 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
-from pathlib import Path
-from types import ModuleType
-
+import _scoring as scoring
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binom, poisson
 
 from wakerail_sim.corpus import Case
-
-
-def load(name: str) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(name, Path(__file__).parents[2] / "benchmarks" / f"{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = module  # dataclasses look their module up
-    spec.loader.exec_module(module)
-    return module
-
-
-scoring = load("_scoring")
 
 
 def found(*times: tuple[float, float]) -> list[object]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from wakerail.analysis.boots import Boots
 from wakerail.analysis.candidate import Candidate
+from wakerail.analysis.considered import ENDED, Considered
 from wakerail.analysis.habits import Habits
 from wakerail.analysis.levels import Levels
 from wakerail.analysis.odds import Odds
@@ -38,11 +39,12 @@ class Boot:
 class Decisions:
     """Keeps the candidates that are open, and those set aside, which are looked at again when more is known.
 
-    ``due_s`` is when the next window of a candidate is past.
+    ``due_s`` is when the next window of a candidate is past; ``considered`` tells of all that were decided.
     """
 
     def __init__(self, trail: Trail, levels: Levels, boots: Boots, habits: Habits, odds: Odds) -> None:
         self.due_s = math.inf
+        self.considered: list[Considered] = []
         self._trail, self._levels, self._boots, self._habits, self._odds = trail, levels, boots, habits, odds
         self._now_s = -math.inf
         self._open: list[Candidate] = []
@@ -68,7 +70,7 @@ class Decisions:
         """Drop the candidate that began at a tick if it has fallen again: what rose for less than a boot was none."""
         for candidate in self._open:
             if candidate.place == rose and candidate.sort is not JUMP and self._trail.level_a[-1] < candidate.edge_a:
-                self._remove(candidate)
+                self._drop(candidate, ENDED)
                 self._odds.learn(candidate.sort, 0.0)
                 return
 
@@ -77,7 +79,7 @@ class Decisions:
         last = len(self._trail) - 1
         for candidate in list(self._open):
             if candidate.sort is Sort.JUMP and last - candidate.place <= HOLD_TICKS:
-                self._remove(candidate)
+                self._drop(candidate, ENDED)
 
     def pass_collapse(self) -> list[Boot]:
         """Note what each candidate had seen until this collapse; after a second one there is no more to see for it."""
@@ -125,6 +127,11 @@ class Decisions:
         self._open.remove(candidate)
         self._boots.forget(candidate)
 
+    def _drop(self, candidate: Candidate, log_odds: float = math.nan) -> None:
+        """Remove a candidate that gives way to another, or ended too soon to be weighed."""
+        self._remove(candidate)
+        self.considered.append(Considered.of(candidate, log_odds))
+
     def _close(self, candidate: Candidate) -> list[Boot]:
         self._look(candidate)
         candidate.settle()
@@ -135,7 +142,9 @@ class Decisions:
 
     def _set_aside(self, candidate: Candidate) -> None:
         self._remove(candidate)
-        probability = probability_of(self._odds.of(candidate))
+        log_odds = self._odds.of(candidate)
+        self.considered.append(Considered.of(candidate, log_odds))
+        probability = probability_of(log_odds)
         self._odds.learn(candidate.sort, probability if probability > 0.5 else _UNLIKELY_TEACHES * probability)
         if candidate.evidence > -2.0:
             self._undecided.append(candidate)
@@ -151,12 +160,13 @@ class Decisions:
             self._remove(candidate)
         for other in list(self._open):
             if abs(other.again_s - candidate.again_s) < _NEAR * candidate.opening.spacing_s:
-                self._remove(other)
+                self._drop(other)
         found = self._close_before(candidate)
         for other in list(self._open):
             if other.sort is not Sort.COLLAPSE and other.again_s > candidate.again_s:
                 self._look_anew(other)  # now there is a boot under way that may explain it
         log_odds = self._odds.of(candidate)
+        self.considered.append(Considered.of(candidate, log_odds))
         self._odds.learn(candidate.sort, probability_of(log_odds))
         self._boots.end_with(candidate, log_odds)
         return [*found, Boot(candidate.again_s, candidate, log_odds), *self._reconsider()]
@@ -190,7 +200,7 @@ class Decisions:
         if collapse is not None:
             collapse.odds += max(self._odds.of(jump) - self._odds.of(collapse), 0.0)
             if jump in self._open:
-                self._remove(jump)
+                self._drop(jump)
             if collapse in self._undecided:
                 self._undecided.remove(collapse)
             return collapse
@@ -251,6 +261,7 @@ class Decisions:
             if not self._odds.is_likely(candidate):
                 continue
             log_odds = self._odds.of(candidate)
+            self.considered.append(Considered.of(candidate, log_odds))
             self._odds.learn(candidate.sort, probability_of(log_odds))
             self._boots.insert(candidate.opening)
             found.append(Boot(candidate.again_s, candidate, self._odds.of(candidate)))

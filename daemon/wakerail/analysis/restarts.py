@@ -7,9 +7,11 @@ from collections.abc import Callable
 
 from wakerail.analysis.boots import Boots
 from wakerail.analysis.candidate import Candidate
+from wakerail.analysis.considered import Considered
 from wakerail.analysis.decisions import Boot, Decisions
 from wakerail.analysis.dips import Dips
 from wakerail.analysis.habits import Habits
+from wakerail.analysis.hindsight.look import Recorded
 from wakerail.analysis.jumps import Jump, Jumps
 from wakerail.analysis.levels import Levels
 from wakerail.analysis.odds import Odds
@@ -50,8 +52,8 @@ class BootFinder:
         self._turns = Turns(self.trail, self.levels)
         self._falls = FallTimes()
         self._habits = Habits(self.trail, self.levels)
-        switching = Switching(self.trail, self.levels, lambda: self.spacing_s)
-        odds = Odds(self.trail, Prior(self.levels, self._dips, switching, self._besides))
+        self._switching = Switching(self.trail, self.levels, lambda: self.spacing_s)
+        odds = Odds(self.trail, Prior(self.levels, self._dips, self._switching, self._besides))
         self._outside = outside
         self._decisions = Decisions(self.trail, self.levels, self._boots, self._habits, odds)
         self._samples = edge
@@ -69,6 +71,10 @@ class BootFinder:
     def doubts(self) -> list[float]:
         """How probable the candidates set aside are restarts all the same, by what is known now."""
         return self._decisions.doubts
+
+    def recorded(self, onset_s: float | None) -> Recorded:
+        """Return all that was taken, to be looked back at."""
+        return Recorded(self.trail, self.levels, self.spacing_s, onset_s, self._decisions.considered, self._meter_says)
 
     def considers(self, is_near: Callable[[float, float], bool]) -> bool:
         """Tell whether a candidate is open that ``is_near`` by the moments at which it fell and rose again."""
@@ -104,6 +110,9 @@ class BootFinder:
 
     def _besides(self, candidate: Candidate) -> float:
         return self._outside(candidate) + self._boots.rhythm.evidence(candidate.again_s)
+
+    def _meter_says(self, blink: Considered) -> float:
+        return self._switching.evidence(blink.place - blink.low_ticks, blink.place, blink.low_a)
 
     def finish(self) -> list[Boot]:
         """Decide what is still open; the trace ends here."""

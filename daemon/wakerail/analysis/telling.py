@@ -5,8 +5,8 @@ from __future__ import annotations
 import itertools
 import statistics
 from collections.abc import Sequence
+from typing import Protocol
 
-from wakerail.analysis.candidate import Candidate
 from wakerail.analysis.seen import Restart
 from wakerail.analysis.sorts import Sort
 from wakerail.analysis.words import brief, level_words
@@ -16,25 +16,41 @@ _SPEAKS = 1.0  # a log-likelihood ratio above this is named as evidence
 _REGULAR = 0.1  # times that differ by less are called one time
 
 
-def evidence_of(candidate: Candidate) -> list[str]:
-    """Return the names of what a candidate of the current rests on."""
-    if candidate.sort is Sort.JUMP:
+class Begin(Protocol):
+    """A moment at which a boot began: of which sort, when the one before ended, and what was drawn between."""
+
+    @property
+    def sort(self) -> Sort: ...
+    @property
+    def at_s(self) -> float: ...
+    @property
+    def again_s(self) -> float: ...
+    @property
+    def low_a(self) -> float: ...
+
+
+def evidence_of(sort: Sort, alike: float, novel: float) -> list[str]:
+    """Return the names of what a restart rests on that the current shows.
+
+    ``alike`` is what the opening known says for it, ``novel`` what speaks for one not seen before.
+    """
+    if sort is Sort.JUMP:
         return [OPENING]
-    names = [COLLAPSE if candidate.sort is Sort.COLLAPSE else DIP]
-    if candidate.alike > max(candidate.novel, _SPEAKS):
+    names = [COLLAPSE if sort is Sort.COLLAPSE else DIP]
+    if alike > max(novel, _SPEAKS):
         names.append(OPENING)
-    elif candidate.novel > _SPEAKS:
+    elif novel > _SPEAKS:
         names.append(NEW_OPENING)
     return names
 
 
-def tell_candidate(candidate: Candidate, up_s: float | None, evidence: Sequence[str]) -> str:
+def tell_begin(begin: Begin, up_s: float | None, evidence: Sequence[str]) -> str:
     """Say what was seen of one restart; ``up_s`` is how long the boot before it was up, None if from before."""
     up = "" if up_s is None else f"after {brief(up_s)} up "
-    if candidate.sort is Sort.JUMP:
+    if begin.sort is Sort.JUMP:
         return f"{up}the boot opened as the first did"
-    down = brief(candidate.again_s - candidate.at_s, 2)
-    says = f"{up}the current fell to {level_words(candidate.low_a)} and rose again {down} later"
+    down = brief(begin.again_s - begin.at_s, 2)
+    says = f"{up}the current fell to {level_words(begin.low_a)} and rose again {down} later"
     if OPENING in evidence:
         says += ", and the boot opened as the first did"
     elif NEW_OPENING in evidence:

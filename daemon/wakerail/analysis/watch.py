@@ -20,15 +20,17 @@ import numpy.typing as npt
 
 from wakerail.analysis.candidate import Candidate
 from wakerail.analysis.decisions import Boot
+from wakerail.analysis.hindsight.look import Look, Verdict, are_one, look_at, look_back
+from wakerail.analysis.hindsight.tables import TABLES
 from wakerail.analysis.onset import First
 from wakerail.analysis.reading import BootReading, Watched, judge
 from wakerail.analysis.restarts import SAMPLE_TICKS, BootFinder
 from wakerail.analysis.samples import Gathering, Recent, Samples
 from wakerail.analysis.seen import Onset, Restart, Revision, Seen
 from wakerail.analysis.settings import ReaderSettings
-from wakerail.analysis.sorts import probability_of
+from wakerail.analysis.sorts import SURE, probability_of
 from wakerail.analysis.supply import SupplyWatch
-from wakerail.analysis.telling import evidence_of, tell_candidate
+from wakerail.analysis.telling import evidence_of, tell_begin
 from wakerail.analysis.ticks import Condenser, Ticks, join
 from wakerail.analysis.usb import EARLIER_MODE, LEFT, RETURNED, UsbEvent, UsbReturn, UsbTrail
 from wakerail_kit.messages import Frame
@@ -36,6 +38,7 @@ from wakerail_kit.messages import Frame
 _NEAR_S = 1.0  # how far the two witnesses of one restart may lie apart
 _LEFT_USB, _STAYED_ON_USB = 3.0, -6.0
 _WORTH_TELLING = 0.01  # a probability that changes by less is not told anew
+_LEAST_AGAINST = -0.01  # log odds: what was decided against counts no more
 _GAP = 1.5  # times the usual spacing of ticks
 _KEEP_TICKS = SAMPLE_TICKS + 3
 _PARTS = 256
@@ -61,7 +64,7 @@ class BootReader:
         self._settings = settings
         self._gathering, self._recent = Gathering(), Recent()
         self._condenser = Condenser(settings.max_gap_s)
-        self._finder = BootFinder(settings.standing_a, self._recent.edge, self._outside)
+        self._finder = BootFinder(settings.standing_a, self._recent.edge, self._usb_says_of)
         self._supply = SupplyWatch(settings.limit_a, settings.set_v, settings.short_hold_s, settings.max_gap_s)
         self._usb = UsbTrail()
         self._ticks: list[Ticks] = []
@@ -74,6 +77,7 @@ class BootReader:
         self._waiting: list[UsbReturn] = []  # for the current to tell of it first, with better times
         self._waits_until_s = math.inf
         self._slept: set[float] = set()
+        self._doubts: list[float] | None = None  # once it was looked back
 
     # --- what comes in ---
 
@@ -118,11 +122,20 @@ class BootReader:
 
     def finish(self, end_s: float) -> BootReading:
         """Conclude from all that was taken until ``end_s``; what becomes sure only now is the reading's last_seen."""
+        seen = self._finish_live()
+        seen += self._look_back()
+        return replace(self._conclude(end_s), last_seen=tuple(seen))
+
+    def look_at_all(self) -> Look | None:
+        """Return what hindsight goes by, in place of concluding: the tables are fitted to it."""
+        self._finish_live()
+        return look_at(self._finder.recorded(self._onset_s), self._told_s)
+
+    def _finish_live(self) -> list[Seen]:
         seen = [one for batch in self._gathering.rest() for one in self._read(batch)]
         seen += self._read_ticks(self._condenser.finish())
         seen += [one for boot in self._finder.finish() for one in self._tell_boot(boot)]
-        seen += self._tell_waiting(math.inf)
-        return replace(self._conclude(end_s), last_seen=tuple(seen))
+        return seen + self._tell_waiting(math.inf)
 
     def _conclude(self, end_s: float) -> BootReading:
         finder, levels = self._finder, self._finder.levels
@@ -139,7 +152,7 @@ class BootReader:
                 off_a=levels.standing_a + levels.tolerance_a,
                 pulses=finder.onset.pulses,
                 restarts=tuple(restarts),
-                doubts=finder.doubts,
+                doubts=finder.doubts if self._doubts is None else self._doubts,
                 sleeps=len(self._slept - {restart.again_s for restart in restarts}),
                 supply=self._supply,
                 usb_mode=self._usb.mode_now(),
@@ -180,6 +193,47 @@ class BootReader:
                 seen += self._tell_waiting(start_s)
         return seen
 
+    # --- in hindsight ---
+
+    def _look_back(self) -> list[Seen]:
+        """Judge all that may have been a restart by the whole recording; return what has to be told anew."""
+        counted = [told for told in self._told if told.log_odds >= 0]
+        spacing_s = self._finder.spacing_s
+        verdicts = look_back(self._finder.recorded(self._onset_s), self._told_s, TABLES, self._usb_says)
+        if not verdicts:
+            return []
+        # where nothing was told live, there has to be more than a likeness
+        least = SURE if not counted else 0.0
+        restarts = [verdict for verdict in verdicts if verdict.counts and verdict.log_odds >= least]
+        judged = {verdict.again_s: verdict for verdict in verdicts}
+        seen: list[Seen] = []
+        for told in counted:
+            verdict = judged.get(told.restart.again_s)
+            if told.usb is None and verdict and not any(are_one(told.restart, one, spacing_s) for one in restarts):
+                seen += self._revise(told, min(verdict.log_odds, _LEAST_AGAINST), "by the whole recording it was none")
+        left = [told.restart for told in counted if told.log_odds >= 0]
+        seen += [
+            self._tell_late(verdict)
+            for verdict in restarts
+            if not any(are_one(restart, verdict, spacing_s) for restart in left)
+        ]
+        certain = [told.restart for told in self._told if told.log_odds >= 0]
+        self._doubts = [
+            probability_of(verdict.log_odds)
+            for verdict in verdicts
+            if not any(are_one(restart, verdict, spacing_s) for restart in certain)
+        ]
+        return seen
+
+    def _tell_late(self, verdict: Verdict) -> Restart:
+        """Tell of a restart that only the whole recording shows."""
+        evidence = evidence_of(verdict.sort, verdict.alike, 0.0)
+        says = f"{tell_begin(verdict, self._up_s(verdict.at_s), evidence)}, as the whole recording shows"
+        uncertainty_s = max(self._within_s(verdict.at_s), self._within_s(verdict.again_s))
+        restart = self._number(verdict.at_s, verdict.again_s, verdict.log_odds, evidence, says, uncertainty_s)
+        self._told.append(_Told(restart, verdict.log_odds, by_current=True))
+        return restart
+
     # --- what is told ---
 
     def _tell_boot(self, boot: Boot) -> list[Seen]:
@@ -191,14 +245,14 @@ class BootReader:
             if not told.by_current and told.usb and told.usb.is_near(candidate.at_s, candidate.again_s, _NEAR_S):
                 told.by_current = True
                 return self._revise(told, max(boot.log_odds, told.log_odds), "the current shows it, too")
-        evidence = evidence_of(candidate)
-        usb = self._waiting_near(candidate)
+        evidence = evidence_of(candidate.sort, candidate.alike, candidate.novel)
+        usb = self._waiting_near(candidate.at_s, candidate.again_s)
         if self._usb.left(candidate.at_s - _NEAR_S, candidate.again_s + _NEAR_S):
             evidence.append(LEFT)
         if usb is not None:
             evidence.append(EARLIER_MODE)
             self._waiting.remove(usb)
-        says = tell_candidate(candidate, self._up_s(candidate.at_s), evidence)
+        says = tell_begin(candidate, self._up_s(candidate.at_s), evidence)
         uncertainty_s = max(self._within_s(candidate.at_s), self._within_s(candidate.again_s))
         restart = self._number(candidate.at_s, candidate.again_s, boot.log_odds, evidence, says, uncertainty_s)
         self._told.append(_Told(restart, boot.log_odds, by_current=True, usb=usb))
@@ -255,21 +309,29 @@ class BootReader:
 
     # --- what is known ---
 
-    def _outside(self, candidate: Candidate) -> float:
+    def _usb_says_of(self, candidate: Candidate) -> float:
         """Say what USB says of a candidate of the current."""
+        return self._usb_says(candidate.at_s, candidate.again_s)
+
+    def _usb_says(self, at_s: float, again_s: float) -> float:
+        """Say what USB says of a restart at that time."""
         if self._usb.empty:
             return 0.0
-        if self._usb.stayed(candidate.at_s, candidate.again_s):
-            self._slept.add(candidate.again_s)
+        if self._usb.stayed(at_s, again_s):
+            self._slept.add(again_s)
             return _STAYED_ON_USB
-        self._slept.discard(candidate.again_s)
-        if (again := self._waiting_near(candidate)) is not None:
+        self._slept.discard(again_s)
+        if (again := self._waiting_near(at_s, again_s)) is not None:
             return again.log_odds
-        return _LEFT_USB if self._usb.left(candidate.at_s - _NEAR_S, candidate.again_s + _NEAR_S) else 0.0
+        return _LEFT_USB if self._usb.left(at_s - _NEAR_S, again_s + _NEAR_S) else 0.0
 
-    def _waiting_near(self, candidate: Candidate) -> UsbReturn | None:
-        near = (again for again in self._waiting if again.is_near(candidate.at_s, candidate.again_s, _NEAR_S))
-        return next(near, None)
+    def _waiting_near(self, at_s: float, again_s: float) -> UsbReturn | None:
+        return next((again for again in self._waiting if again.is_near(at_s, again_s, _NEAR_S)), None)
+
+    @property
+    def _told_s(self) -> list[float]:
+        """When the boots began that were told and count."""
+        return [told.restart.again_s for told in self._told if told.log_odds >= 0]
 
     def _begun_s(self) -> float:
         """Return when this boot was called for or began: what left USB before that belongs to another."""

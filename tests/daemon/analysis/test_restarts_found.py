@@ -84,7 +84,7 @@ def test_hum_that_the_meter_shows_only_later_hides_no_loop(trace, watch):
 
 #: Of the seeds that the reader may be tuned on: what is in it, and how many restarts may be missed and invented.
 ONCE_READ_WRONG = (
-    (61045, 50.0, "its standing level drifts", 3, 0),
+    (61045, 50.0, "its standing level drifts", 5, 0),
     (41018, 20.0, "its hum beats with the samples", 2, 1),
     (101025, 200.0, "a stage of its boot is like the opening", 0, 2),
     (61018, 50.0, "it is in an even loop as the recording begins", 8, 3),
@@ -93,9 +93,12 @@ ONCE_READ_WRONG = (
     (105011, 200.0, "it sleeps as the recording begins, and falls lower at each restart", 1, 0),
     (107050, 200.0, "as the recording begins it runs, and its boot opens at levels it knows", 2, 1),
     (47056, 20.0, "the bursts of its first stage look like its opening again", 0, 8),
-    (29021, 10.0, "two jumps to the opening each stood for the other, without end", 0, 0),
+    (29021, 10.0, "two jumps to the opening each stood for the other, without end", 1, 0),
     (88018, 100.0, "its standing current is all noise, and the first ticks are alike by chance", 1, 3),
     (63177, 50.0, "its meter had stood still, so that the fall after its inrush looks like a step of the meter", 1, 1),
+    (88027, 100.0, "warm, on a meter that switches its range: the opening was too little by itself", 2, 1),
+    (106000, 200.0, "warm, and every restart looks like chance where it is looked at alone", 10, 1),
+    (68026, 50.0, "cold, and its first stage is full of bursts", 1, 5),
 )
 #: Healthy ones: how many restarts may be invented.
 ONCE_READ_AS_LOOPS = (

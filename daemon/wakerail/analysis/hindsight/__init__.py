@@ -1,0 +1,7 @@
+"""Hindsight: once a watch is over, all that may have been a restart is judged anew, by the whole of the recording.
+
+A boot that is told live is told by what was seen until then. In the end more is known: how often the opening came
+back, how well, what the device does between, and what became of all the moments that looked alike. Each moment is
+described by numbers (``evidence``), each number adds what it says to the log odds (``weighing``, by the tables in
+``tables``), and what comes out is told as restarts found late and as revisions.
+"""

@@ -1,0 +1,99 @@
+"""All the moments at which a boot may have begun: those considered live, and every change to the opening's level."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from wakerail.analysis.considered import Considered
+from wakerail.analysis.hindsight.grid import Bools, Floats, Grid, Ints
+from wakerail.analysis.hindsight.openings import Template
+from wakerail.analysis.sorts import BLINK, COLLAPSE, DIP, JUMP, Sort
+
+SORTS = (COLLAPSE, BLINK, DIP, JUMP)
+_STEP, _NEAR = 0.2, 0.3  # natural log: a change of level, and how near to the opening's first it leads
+_FEWEST_BEFORE = 3  # ticks
+
+MeterSays = Callable[[Considered], float]
+"""Return what speaks for a blink being the device's rather than the meter's, as a log-likelihood ratio."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Moments:
+    """Moments in the order of time, one value of each array for each.
+
+    ``place`` is the tick on the grid, ``sort`` counts in ``SORTS``; ``at_s`` is when the device stopped being up and
+    ``again_s`` when it began again. The rest is what was thought of it live, NaN where it was not considered:
+    ``log_odds``, and parts of them (see ``Considered``).
+    """
+
+    place: Ints
+    sort: Ints
+    at_s: Floats
+    again_s: Floats
+    depth: Floats
+    alike: Floats
+    novel: Floats
+    staged: Floats
+    low_a: Floats
+    low_ticks: Floats
+    log_odds: Floats
+
+    def __len__(self) -> int:
+        return len(self.place)
+
+    def is_of(self, *sorts: Sort) -> Bools:
+        """Tell which are of one of some sorts."""
+        return np.isin(self.sort, [SORTS.index(sort) for sort in sorts])
+
+    def only(self, kept: Ints) -> Moments:
+        """Return some of them."""
+        return Moments(*(getattr(self, field.name)[kept] for field in fields(self)))
+
+
+def gather(
+    grid: Grid, considered: Iterable[Considered], template: Template, since: int, meter_says: MeterSays
+) -> Moments:
+    """Return the moments after the tick ``since``, where the device began to draw."""
+    # a candidate may be decided twice: the last time counts
+    decided = {(one.sort, one.place): one for one in considered}.values()
+    rows = [
+        (
+            grid.place(one.again_s),
+            SORTS.index(one.sort),
+            one.at_s,
+            one.again_s,
+            one.depth + (meter_says(one) if one.sort is BLINK else 0.0),
+            one.alike,
+            one.novel,
+            float(one.staged),
+            one.low_a,
+            float(one.low_ticks),
+            one.log_odds,
+        )
+        for one in decided
+        if since + _FEWEST_BEFORE < grid.place(one.again_s) < len(grid) - 2
+    ]
+    more = _changes_to_opening(grid, template, since)
+    live = np.array([row[0] for row in rows], dtype=np.int64)
+    beside = np.isin(more[:, np.newaxis] + np.array([-1, 0, 1]), live).any(axis=1)
+    for place in more[~beside].tolist():
+        at_s = grid.start_s(place)
+        rows.append((place, SORTS.index(JUMP), at_s, at_s, 0.0, *[math.nan] * 6))
+    rows.sort(key=lambda row: row[:2])
+    columns = np.array(rows, dtype=np.float64).reshape(len(rows), len(fields(Moments))).T
+    return Moments(columns[0].astype(np.int64), columns[1].astype(np.int64), *columns[2:])
+
+
+def _changes_to_opening(grid: Grid, template: Template, since: int) -> Ints:
+    """Return the places at which the current changes to the level that the boot known begins with."""
+    level = grid.level
+    step, leads_to = np.full(len(level), np.nan), np.full(len(level), np.nan)
+    step[1:] = np.diff(level)
+    leads_to[:-2] = (level[1:-1] + level[2:]) / 2
+    changes = np.abs(step) > _STEP  # NaN is not
+    places = np.flatnonzero(changes & (np.abs(leads_to - template.first) < _NEAR))
+    return places[places > since + _FEWEST_BEFORE + 2]

@@ -1,0 +1,85 @@
+"""Looking back: what is found late, what is taken back, and what stands for one restart."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from wakerail.analysis.hindsight.look import are_one, choose
+from wakerail.analysis.hindsight.moments import Moments
+from wakerail.analysis.seen import Restart, Revision
+from wakerail.analysis.settings import ReaderSettings
+from wakerail.analysis.watch import BootReader
+from wakerail_sim.corpus import draw_faulty, make_recording
+
+SPACING_S = 0.02
+
+
+@dataclass
+class Times:
+    at_s: float
+    again_s: float
+
+
+def moments(times):
+    at_s, again_s = np.array(times, dtype=np.float64).reshape(-1, 2).T
+    unknown = np.full(len(at_s), np.nan)
+    counts = np.zeros(len(at_s), dtype=np.int64)
+    return Moments(counts, counts, at_s, again_s, *[unknown] * 7)
+
+
+TIMES = st.tuples(st.floats(0, 100), st.floats(0, 3)).map(lambda pair: (pair[0], sum(pair)))
+
+
+@given(st.lists(st.tuples(TIMES, st.floats(-9, 9)), max_size=30))
+def test_what_is_chosen_is_likely_and_never_one_restart_twice(drawn):
+    times, log_odds = [one for one, _ in drawn], np.array([odds for _, odds in drawn])
+    chosen = choose(moments(times), log_odds, SPACING_S)
+    assert (log_odds[chosen] > 0).all()
+    picked = [Times(*times[place]) for place in np.flatnonzero(chosen)]
+    assert not any(are_one(one, other, SPACING_S) for one in picked for other in picked if one is not other)
+    # what was not chosen though likely gave way to one at least as likely
+    for place in np.flatnonzero(~chosen & (log_odds > 0)):
+        rivals = [
+            odds
+            for odds, one in zip(log_odds[chosen], picked, strict=True)
+            if are_one(Times(*times[place]), one, SPACING_S)
+        ]
+        assert max(rivals) >= log_odds[place]
+
+
+def read(seed, rate_hz, size):
+    made = make_recording(draw_faulty(seed, rate_hz), seed)
+    reader, seen = BootReader(ReaderSettings()), []
+    for first in range(0, len(made.t_s), size):
+        seen += reader.take(made.t_s[first : first + size], made.current_a[first : first + size])
+    return made, seen, reader.finish(float(made.t_s[-1]))
+
+
+def test_what_only_the_whole_recording_shows_is_told_late():
+    made, live, reading = read(88037, 100.0, 65536)  # warm: the opening alone tells
+    told = [one for one in live if isinstance(one, Restart)]
+    late = [one for one in reading.last_seen if isinstance(one, Restart)]
+    assert len(told) < len(made.truth.restarts) / 2
+    assert len(reading.restarts) == pytest.approx(len(made.truth.restarts), abs=2)
+    assert {one.number for one in told}.isdisjoint(one.number for one in late)
+    assert all("the whole recording shows" in one.says for one in late)
+
+
+def test_what_the_whole_recording_refutes_is_taken_back():
+    _, live, reading = read(82014, 100.0, 65536)  # a noisy sleep
+    told = {one.number for one in live if isinstance(one, Restart)}
+    back = [one for one in reading.last_seen if isinstance(one, Revision)]
+    assert len(told) > 10
+    assert len(back) > 0.8 * len(told)
+    assert not any(one.counts for one in back)
+    assert {one.number for one in reading.restarts}.isdisjoint(one.number for one in back)
+
+
+def test_what_is_told_late_does_not_depend_on_the_pieces():
+    _, live, whole = read(88037, 100.0, 10**6)
+    _, live_too, pieces = read(88037, 100.0, 333)
+    assert whole == pieces
+    assert (*live, *whole.last_seen) == (*live_too, *pieces.last_seen)
