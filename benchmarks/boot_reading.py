@@ -233,8 +233,8 @@ a look at these figures. Default settings throughout.
 - A warm restart leaves the opening's shape alone to tell by. A boot that broke off early is all that others can be held
   against; at 5 and 10 samples a second a boot of seconds has few samples; and where the first restarts were missed, the
   course of that stretch explains the next ones away.
-- A recording that begins while the device runs does not say what it draws when off. Even pulses, of a radio or a charger,
-  out of an idle or a sleep that is no deeper than a reset look like a fast loop until something else happens.
+- A recording that begins while the device runs does not say what it draws when off. Even pulses, of a radio or a
+  charger, out of an idle or a sleep no deeper than a reset look like a fast loop until something else happens.
 - A meter that is blank when it switches its range, or shows steps of 10 mA, hides the low or the shape.
 """
 

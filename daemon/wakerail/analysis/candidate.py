@@ -25,7 +25,7 @@ from wakerail.analysis.repertoire import Repertoire
 from wakerail.analysis.scale import Scale
 from wakerail.analysis.sorts import COLLAPSE, FALLEN, JUMP, Sort
 
-_HOPELESS, _NOT_ALIKE = -5.0, -4.0
+_HOPELESS, _NOT_ALIKE = -5.0, -2.0
 _HOPEFUL = -3.0  # of a part that is a tenth of the whole or more
 
 _FIRST_SPREAD = 0.30  # of the level in the first windows, which are short and hold the inrush, from boot to boot

@@ -103,7 +103,7 @@ ONCE_READ_WRONG = (
 #: Healthy ones: how many restarts may be invented.
 ONCE_READ_AS_LOOPS = (
     (115000, 200.0, "pulses of charging above a screen's light, as the recording begins", 0),
-    (55006, 20.0, "pulses above an idle that was taken for standing", 2),
+    (55006, 20.0, "pulses above an idle that was taken for standing", 3),
 )
 
 
