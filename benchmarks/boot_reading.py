@@ -209,8 +209,8 @@ def page(figures: dict[str, object], rows: dict[str, dict[str, dict[str, object]
     return f"""# How well a boot is read from its current
 
 Made by `benchmarks/boot_reading.py`, on made-up recordings (`wakerail_sim.corpus`) of seeds from {REPORT_SEEDS.start};
-the constants were chosen, and the tables of hindsight fitted, on others; how likely a jump must be was lowered once after
-a look at these figures. Default settings throughout.
+the constants were chosen, and the tables of hindsight fitted, on others; how likely a jump must be was lowered once
+after a look at these figures. Default settings throughout.
 
 - Devices that restart: {counts}.
 - Healthy use, with what looks like a restart: about {hours}.
