@@ -13,14 +13,16 @@ and more) only where no current is recorded; else the current decides. A restart
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from wakerail.analysis.candidate import Candidate
+from wakerail.analysis.considered import Considered
 from wakerail.analysis.decisions import Boot
-from wakerail.analysis.hindsight.look import Look, Verdict, are_one, look_at, look_back
+from wakerail.analysis.hindsight.look import Look, Verdict, are_among, look_at, look_back
 from wakerail.analysis.hindsight.tables import TABLES
 from wakerail.analysis.onset import First
 from wakerail.analysis.reading import BootReading, Watched, judge
@@ -30,7 +32,7 @@ from wakerail.analysis.seen import Onset, Restart, Revision, Seen
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.sorts import SURE, probability_of
 from wakerail.analysis.supply import SupplyWatch
-from wakerail.analysis.telling import evidence_of, tell_begin
+from wakerail.analysis.telling import Begin, evidence_of, tell_begin
 from wakerail.analysis.ticks import Condenser, Ticks, join
 from wakerail.analysis.usb import EARLIER_MODE, LEFT, RETURNED, UsbEvent, UsbReturn, UsbTrail
 from wakerail_kit.messages import Frame
@@ -46,12 +48,13 @@ _PARTS = 256
 
 @dataclass(slots=True)
 class _Told:
-    """A restart that was told, how sure it is, and by which witnesses."""
+    """A restart that was told, how sure it is, and by which witnesses; ``begin`` is what the current shows of it."""
 
     restart: Restart
     log_odds: float
     by_current: bool
     usb: UsbReturn | None = None
+    begin: Begin | None = None
 
 
 class BootReader:
@@ -207,32 +210,35 @@ class BootReader:
         restarts = [verdict for verdict in verdicts if verdict.counts and verdict.log_odds >= least]
         judged = {verdict.again_s: verdict for verdict in verdicts}
         seen: list[Seen] = []
-        for told in counted:
+        stays = are_among([told.restart for told in counted], restarts, spacing_s)
+        for told, holds in zip(counted, stays, strict=True):
             verdict = judged.get(told.restart.again_s)
-            if told.usb is None and verdict and not any(are_one(told.restart, one, spacing_s) for one in restarts):
+            if not holds and verdict is not None and told.usb is None:
                 seen += self._revise(told, min(verdict.log_odds, _LEAST_AGAINST), "by the whole recording it was none")
         left = [told.restart for told in counted if told.log_odds >= 0]
-        seen += [
-            self._tell_late(verdict)
-            for verdict in restarts
-            if not any(are_one(restart, verdict, spacing_s) for restart in left)
-        ]
-        certain = [told.restart for told in self._told if told.log_odds >= 0]
+        known = are_among(restarts, left, spacing_s)
+        seen += [self._tell_late(one) for one, is_told in zip(restarts, known, strict=True) if not is_told]
+        for told in self._told:  # how long each boot was up is known only now
+            if told.begin is not None:
+                told.restart = replace(told.restart, says=self._says_of(told.begin, told.restart.evidence))
+        explained = are_among(verdicts, [told.restart for told in self._told if told.log_odds >= 0], spacing_s)
         self._doubts = [
-            probability_of(verdict.log_odds)
-            for verdict in verdicts
-            if not any(are_one(restart, verdict, spacing_s) for restart in certain)
+            probability_of(one.log_odds) for one, is_one in zip(verdicts, explained, strict=True) if not is_one
         ]
         return seen
 
     def _tell_late(self, verdict: Verdict) -> Restart:
         """Tell of a restart that only the whole recording shows."""
         evidence = evidence_of(verdict.sort, verdict.alike, 0.0)
-        says = f"{tell_begin(verdict, self._up_s(verdict.at_s), evidence)}, as the whole recording shows"
+        says = self._says_of(verdict, evidence)
         uncertainty_s = max(self._within_s(verdict.at_s), self._within_s(verdict.again_s))
         restart = self._number(verdict.at_s, verdict.again_s, verdict.log_odds, evidence, says, uncertainty_s)
-        self._told.append(_Told(restart, verdict.log_odds, by_current=True))
+        self._told.append(_Told(restart, verdict.log_odds, by_current=True, begin=verdict))
         return restart
+
+    def _says_of(self, begin: Begin, evidence: Sequence[str]) -> str:
+        says = tell_begin(begin, self._up_s(begin.at_s), evidence)
+        return f"{says}, in hindsight" if isinstance(begin, Verdict) else says
 
     # --- what is told ---
 
@@ -255,7 +261,8 @@ class BootReader:
         says = tell_begin(candidate, self._up_s(candidate.at_s), evidence)
         uncertainty_s = max(self._within_s(candidate.at_s), self._within_s(candidate.again_s))
         restart = self._number(candidate.at_s, candidate.again_s, boot.log_odds, evidence, says, uncertainty_s)
-        self._told.append(_Told(restart, boot.log_odds, by_current=True, usb=usb))
+        begin = Considered.of(candidate, boot.log_odds)
+        self._told.append(_Told(restart, boot.log_odds, by_current=True, usb=usb, begin=begin))
         return [restart]
 
     def _tell_proved(self, again: UsbReturn) -> list[Seen]:
@@ -340,7 +347,7 @@ class BootReader:
 
     def _up_s(self, at_s: float) -> float | None:
         """Return for how long the boot that ended at a moment had been up, None if it began before the watch."""
-        begun_s = [told.restart.again_s for told in self._told]
+        begun_s = self._told_s
         if self._onset_s is not None:
             begun_s.append(self._onset_s)
         earlier = [begin_s for begin_s in begun_s if begin_s < at_s]

@@ -142,10 +142,16 @@ class Times(Protocol):
     def again_s(self) -> float: ...
 
 
-def are_one(one: Times, other: Times, spacing_s: float) -> bool:
-    """Tell whether two moments stand for the same restart: they are near each other, or one is within the other."""
-    near = abs(one.again_s - other.again_s) < _NEAR * spacing_s
-    return near or (one.at_s < other.again_s and other.at_s < one.again_s)
+def are_among(some: Sequence[Times], others: Sequence[Times], spacing_s: float) -> list[bool]:
+    """Tell which of some moments stand for the same restart as one of the others does."""
+    at_s, again_s = np.array([(other.at_s, other.again_s) for other in others]).reshape(-1, 2).T
+    return [_is_among(one.at_s, one.again_s, at_s, again_s, spacing_s) for one in some]
+
+
+def _is_among(at_s: float, again_s: float, others_at_s: Floats, others_again_s: Floats, spacing_s: float) -> bool:
+    """Tell whether two moments are near each other, or one is within the other."""
+    near = np.abs(others_again_s - again_s) < _NEAR * spacing_s
+    return bool((near | ((at_s < others_again_s) & (others_at_s < again_s))).any())
 
 
 def choose(moments: Moments, log_odds: Floats, spacing_s: float) -> Bools:
@@ -154,10 +160,8 @@ def choose(moments: Moments, log_odds: Floats, spacing_s: float) -> Bools:
     for place in np.argsort(-log_odds, kind="stable").tolist():
         if log_odds[place] <= 0.0:
             break
-        at_s, again_s = moments.at_s[place], moments.again_s[place]
-        near = np.abs(moments.again_s[counts] - again_s) < _NEAR * spacing_s
-        within = (at_s < moments.again_s[counts]) & (moments.at_s[counts] < again_s)
-        counts[place] = not (near | within).any()
+        at_s, again_s = float(moments.at_s[place]), float(moments.again_s[place])
+        counts[place] = not _is_among(at_s, again_s, moments.at_s[counts], moments.again_s[counts], spacing_s)
     return counts
 
 

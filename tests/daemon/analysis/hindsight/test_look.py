@@ -6,11 +6,12 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wakerail.analysis.hindsight.look import are_one, choose
+from wakerail.analysis.hindsight.look import are_among, choose
 from wakerail.analysis.hindsight.moments import Moments
 from wakerail.analysis.seen import Restart, Revision
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.watch import BootReader
+from wakerail.analysis.words import brief
 from wakerail_sim.corpus import draw_faulty, make_recording
 
 SPACING_S = 0.02
@@ -38,15 +39,11 @@ def test_what_is_chosen_is_likely_and_never_one_restart_twice(drawn):
     chosen = choose(moments(times), log_odds, SPACING_S)
     assert (log_odds[chosen] > 0).all()
     picked = [Times(*times[place]) for place in np.flatnonzero(chosen)]
-    assert not any(are_one(one, other, SPACING_S) for one in picked for other in picked if one is not other)
+    assert not any(are_among([one], [other for other in picked if other is not one], SPACING_S)[0] for one in picked)
     # what was not chosen though likely gave way to one at least as likely
     for place in np.flatnonzero(~chosen & (log_odds > 0)):
-        rivals = [
-            odds
-            for odds, one in zip(log_odds[chosen], picked, strict=True)
-            if are_one(Times(*times[place]), one, SPACING_S)
-        ]
-        assert max(rivals) >= log_odds[place]
+        likelier = [one for one, odds in zip(picked, log_odds[chosen], strict=True) if odds >= log_odds[place]]
+        assert are_among([Times(*times[place])], likelier, SPACING_S) == [True]
 
 
 def read(seed, rate_hz, size):
@@ -64,7 +61,18 @@ def test_what_only_the_whole_recording_shows_is_told_late():
     assert len(told) < len(made.truth.restarts) / 2
     assert len(reading.restarts) > 0.8 * len(made.truth.restarts)
     assert {one.number for one in told}.isdisjoint(one.number for one in late)
-    assert all("the whole recording shows" in one.says for one in late)
+    assert all("in hindsight" in one.says for one in late)
+
+
+def test_how_long_a_boot_was_up_is_said_by_all_that_is_known_in_the_end():
+    _, live, reading = read(106000, 200.0, 65536)
+    told = {one.number: one for one in live if isinstance(one, Restart)}
+    before = dict(zip([one.number for one in reading.restarts[1:]], reading.restarts, strict=False))
+    changed = 0
+    for one in reading.restarts[1:]:
+        assert f"after {brief(one.at_s - before[one.number].again_s)} up" in one.says
+        changed += one.number in told and told[one.number].says != one.says
+    assert changed
 
 
 def test_what_the_whole_recording_refutes_is_taken_back():
