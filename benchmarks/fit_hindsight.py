@@ -3,8 +3,8 @@
 Reads made-up recordings of the seeds that the reader may be tuned on (``boot_reading.TRAIN_SEEDS``, from ``FIRST`` on)
 with the reader as it is, without hindsight; describes every moment of theirs (``wakerail.analysis.hindsight``); and
 fits what each number says to the truth. Writes ``daemon/wakerail/analysis/hindsight/tables.py``: run it again whenever
-the live reader or what describes a moment has changed. A moment counts as a restart that is within 0.08 s or two ticks
-of a true one's begin. Every recording weighs as much as the root of how many moments it has.
+the live reader or what describes a moment has changed. A moment counts as a restart that is within 0.08 s or two
+samples of a true one's begin. Every recording weighs as much as the root of how many moments it has.
 
 With ``--short`` it fits on a few recordings, prints how well that went, and writes nothing.
 """
@@ -33,7 +33,7 @@ FIRST = 3000  # of a rate's seeds: those before were looked at for the live read
 FAULTY = {5.0: 200, 10.0: 200, 20.0: 250, 50.0: 250, 100.0: 250, 200.0: 200, 500.0: 80, 1000.0: 40}
 HEALTHY_H = {5.0: 12, 10.0: 12, 20.0: 20, 50.0: 20, 100.0: 15, 200.0: 10, 500.0: 3, 1000.0: 1}
 FAULTY_SHORT = {20.0: 20, 100.0: 10}
-_NEAR_S, _NEAR_TICKS = 0.08, 2.2
+_NEAR_S, _NEAR_SAMPLES = 0.08, 2.2
 WRITTEN = Path(tables.__file__)
 
 Job = tuple[int, Case]
@@ -50,7 +50,7 @@ def describe(job: Job) -> Described | None:
     if look is None:
         return None
     begins_s = np.array([again_s for _, again_s in recording.truth.restarts])
-    near_s = max(_NEAR_S, _NEAR_TICKS * case.sample_s)
+    near_s = max(_NEAR_S, _NEAR_SAMPLES * case.sample_s)
     off_s = np.abs(look.moments.again_s[:, np.newaxis] - begins_s)
     return look, off_s.min(axis=1, initial=np.inf) < near_s
 

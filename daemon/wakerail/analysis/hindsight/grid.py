@@ -16,7 +16,8 @@ Bools = npt.NDArray[np.bool_]
 
 _HELD = 3  # spacings for which a tick holds its level
 _BIN = 0.05  # natural log
-_KERNEL = np.exp(-0.5 * (np.arange(-6, 7) / 2.0) ** 2) / np.sum(np.exp(-0.5 * (np.arange(-6, 7) / 2.0) ** 2))
+_BELL = np.exp(-0.5 * (np.arange(-6, 7) / 2.0) ** 2)
+_KERNEL = _BELL / _BELL.sum()
 _TOP_A = 20.0  # what is more is counted as this
 _ANYWHERE = 0.2  # of the density of levels is spread evenly
 _LEAST_COVERED = 0.6

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
@@ -15,6 +14,7 @@ from wakerail.analysis.hindsight.moments import SORTS, MeterSays, Moments, gathe
 from wakerail.analysis.hindsight.openings import Alike, hold_against, template_at
 from wakerail.analysis.hindsight.weighing import GROUPS, Table
 from wakerail.analysis.levels import Levels
+from wakerail.analysis.seen import Restart
 from wakerail.analysis.sorts import FALLEN, Sort
 from wakerail.analysis.trail import Trail
 
@@ -23,10 +23,10 @@ _MOST = 1500  # moments
 _FALLEN_COUNTS = 5.0  # a fall is looked at rather than a jump that is as good
 _FIRST_BOOTS = 6
 _NOT_MUCH_SHORTER = 0.8
+_NEAR = 5.5  # spacings: two moments nearer than this stand for one restart
+
 Outside = Callable[[float, float], float]
 """Say what other witnesses say of a restart by its two times (s), as a log-likelihood ratio."""
-
-_NEAR = 5.5  # spacings: two moments nearer than this stand for one restart
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -133,16 +133,7 @@ def _worth_looking_at(moments: Moments, alike: Alike, told: Bools) -> Ints:
     return kept
 
 
-class Times(Protocol):
-    """When a boot ended, and when the next one began (s)."""
-
-    @property
-    def at_s(self) -> float: ...
-    @property
-    def again_s(self) -> float: ...
-
-
-def are_among(some: Sequence[Times], others: Sequence[Times], spacing_s: float) -> list[bool]:
+def are_among(some: Sequence[Restart | Verdict], others: Sequence[Restart | Verdict], spacing_s: float) -> list[bool]:
     """Tell which of some moments stand for the same restart as one of the others does."""
     at_s, again_s = np.array([(other.at_s, other.again_s) for other in others]).reshape(-1, 2).T
     return [_is_among(one.at_s, one.again_s, at_s, again_s, spacing_s) for one in some]

@@ -62,7 +62,7 @@ def gather(
     decided = {(one.sort, one.place): one for one in considered}.values()
     rows = [
         (
-            grid.place(one.again_s),
+            place,
             SORTS.index(one.sort),
             one.at_s,
             one.again_s,
@@ -75,7 +75,7 @@ def gather(
             one.log_odds,
         )
         for one in decided
-        if since + _FEWEST_BEFORE < grid.place(one.again_s) < len(grid) - 2
+        if since + _FEWEST_BEFORE < (place := grid.place(one.again_s)) < len(grid) - 2
     ]
     more = _changes_to_opening(grid, template, since)
     live = np.array([row[0] for row in rows], dtype=np.int64)

@@ -9,7 +9,7 @@ the levels that it has in a window if it runs a little faster or slower, or begi
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from scipy.special import ndtr
@@ -126,14 +126,7 @@ class Alike:
 
     def only(self, kept: Ints) -> Alike:
         """Return the same of some of the moments."""
-        return Alike(
-            self.summed[kept],
-            self.best[kept],
-            self.best_window[kept],
-            self.came[kept],
-            self.differ[kept],
-            self.new[kept],
-        )
+        return Alike(*(getattr(self, field.name)[kept] for field in fields(self)))
 
 
 def hold_against(grid: Grid, places: Ints, template: Template, changes: float) -> Alike:
