@@ -30,7 +30,7 @@ from wakerail.analysis.restarts import SAMPLE_TICKS, BootFinder
 from wakerail.analysis.samples import Gathering, Recent, Samples
 from wakerail.analysis.seen import Onset, Restart, Revision, Seen
 from wakerail.analysis.settings import ReaderSettings
-from wakerail.analysis.sorts import SURE, probability_of
+from wakerail.analysis.sorts import JUMP, SURE, probability_of
 from wakerail.analysis.supply import SupplyWatch
 from wakerail.analysis.telling import Begin, evidence_of, tell_begin
 from wakerail.analysis.ticks import Condenser, Ticks, join
@@ -229,12 +229,7 @@ class BootReader:
 
     def _tell_late(self, verdict: Verdict) -> Restart:
         """Tell of a restart that only the whole recording shows."""
-        evidence = evidence_of(verdict.sort, verdict.alike, 0.0)
-        says = self._says_of(verdict, evidence)
-        uncertainty_s = max(self._within_s(verdict.at_s), self._within_s(verdict.again_s))
-        restart = self._number(verdict.at_s, verdict.again_s, verdict.log_odds, evidence, says, uncertainty_s)
-        self._told.append(_Told(restart, verdict.log_odds, by_current=True, begin=verdict))
-        return restart
+        return self._tell_begin(verdict, verdict.log_odds, evidence_of(verdict.sort, verdict.alike, 0.0), None)
 
     def _says_of(self, begin: Begin, evidence: Sequence[str]) -> str:
         says = tell_begin(begin, self._up_s(begin.at_s), evidence)
@@ -251,19 +246,23 @@ class BootReader:
             if not told.by_current and told.usb and told.usb.is_near(candidate.at_s, candidate.again_s, _NEAR_S):
                 told.by_current = True
                 return self._revise(told, max(boot.log_odds, told.log_odds), "the current shows it, too")
-        evidence = evidence_of(candidate.sort, candidate.alike, candidate.novel)
         usb = self._waiting_near(candidate.at_s, candidate.again_s)
-        if self._usb.left(candidate.at_s - _NEAR_S, candidate.again_s + _NEAR_S):
+        if usb is not None:
+            self._waiting.remove(usb)
+        evidence = evidence_of(candidate.sort, candidate.alike, candidate.novel)
+        return [self._tell_begin(Considered.of(candidate, boot.log_odds), boot.log_odds, evidence, usb)]
+
+    def _tell_begin(self, begin: Begin, log_odds: float, evidence: list[str], usb: UsbReturn | None) -> Restart:
+        """Tell of a restart that the current shows, by ``evidence`` and what USB adds to it."""
+        if self._usb.left(begin.at_s - _NEAR_S, begin.again_s + _NEAR_S):
             evidence.append(LEFT)
         if usb is not None:
             evidence.append(EARLIER_MODE)
-            self._waiting.remove(usb)
-        says = tell_begin(candidate, self._up_s(candidate.at_s), evidence)
-        uncertainty_s = max(self._within_s(candidate.at_s), self._within_s(candidate.again_s))
-        restart = self._number(candidate.at_s, candidate.again_s, boot.log_odds, evidence, says, uncertainty_s)
-        begin = Considered.of(candidate, boot.log_odds)
-        self._told.append(_Told(restart, boot.log_odds, by_current=True, usb=usb, begin=begin))
-        return [restart]
+        uncertainty_s = max(self._within_s(begin.at_s), self._within_s(begin.again_s))
+        says = self._says_of(begin, evidence)
+        restart = self._number(begin.at_s, begin.again_s, log_odds, evidence, says, uncertainty_s)
+        self._told.append(_Told(restart, log_odds, by_current=True, usb=usb, begin=begin))
+        return restart
 
     def _tell_proved(self, again: UsbReturn) -> list[Seen]:
         """Tell of a return in an earlier mode, or of what it adds to a restart that the current has told of."""
@@ -317,7 +316,10 @@ class BootReader:
     # --- what is known ---
 
     def _usb_says_of(self, candidate: Candidate) -> float:
-        """Say what USB says of a candidate of the current."""
+        """Say what USB says of a candidate of the current; a dip in which it stayed is noted as a sleep."""
+        if not self._usb.empty and candidate.sort is not JUMP:
+            stayed = self._usb.stayed(candidate.at_s, candidate.again_s)
+            (self._slept.add if stayed else self._slept.discard)(candidate.again_s)
         return self._usb_says(candidate.at_s, candidate.again_s)
 
     def _usb_says(self, at_s: float, again_s: float) -> float:
@@ -325,9 +327,7 @@ class BootReader:
         if self._usb.empty:
             return 0.0
         if self._usb.stayed(at_s, again_s):
-            self._slept.add(again_s)
             return _STAYED_ON_USB
-        self._slept.discard(again_s)
         if (again := self._waiting_near(at_s, again_s)) is not None:
             return again.log_odds
         return _LEFT_USB if self._usb.left(at_s - _NEAR_S, again_s + _NEAR_S) else 0.0

@@ -127,6 +127,14 @@ def test_a_fall_to_the_standing_level_with_usb_still_there_is_sleep(reader, trac
     assert len(reader.finish(asleep.end_s).restarts) == restarts
 
 
+def test_only_a_dip_with_usb_still_there_is_a_sleep(reader, trace):
+    """What comes to the opening's level without one, and is looked at live or in hindsight, is none."""
+    asleep = trace(20).then(0.0003, 2).boot(8).then(0.0003, 3).then(0.19, 6, ripple=0.1)
+    asleep = asleep.then(0.114, 3, ripple=0.01).boot(12)
+    feed(reader, asleep, [attached(106, order=False)])
+    assert "It slept once, still on USB." in reader.finish(asleep.end_s).says
+
+
 def test_a_stranger_on_the_bus_does_not_excuse_a_collapse(reader, trace):
     loop = trace(20).then(0.0003, 2).loop(1).boot(12)
     keyboard = attached(100.5, family="", path="3-4", order=False)
