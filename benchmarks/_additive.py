@@ -18,16 +18,18 @@ from wakerail.analysis.hindsight.grid import Bools, Floats, Ints
 from wakerail.analysis.hindsight.weighing import Steps, Table
 
 _STEPS = 16  # of each number, with about as many moments in each
-_ALIKE, _UNKNOWN = 3.0, 3.0  # penalties on the square of an increment, and of what the unknown says
 _MOST_ROUNDS = 2000
+_ONE = 1.0  # as if one of each had been seen besides
 _DIGITS = 3
 
 
-def fit(columns: Mapping[str, Floats], truth: Bools, weight: Floats, directions: Mapping[str, int]) -> Table:
+def fit(
+    columns: Mapping[str, Floats], truth: Bools, weight: Floats, directions: Mapping[str, int], penalty: float
+) -> Table:
     """Return the table that makes the truth likeliest, less the penalties.
 
     ``weight``: how much each moment counts; ``directions``: 1 for a number of which more can only speak for a restart,
-    -1 against one; others may do either.
+    -1 against one; others may do either. ``penalty``: on the square of each increment, and of what the unknown says.
     """
     bounds = {name: _bounds(column) for name, column in columns.items()}
     steps = _steps(columns, bounds)
@@ -35,14 +37,11 @@ def fit(columns: Mapping[str, Floats], truth: Bools, weight: Floats, directions:
     sums = sparse.block_diag(blocks, format="csr")
     weight = weight / weight.mean()
     wanted, unwanted = weight * truth, weight * ~truth
-    penalty = np.concatenate([np.full(block.shape[1], _ALIKE) for block in blocks])
     limits: list[tuple[float | None, float | None]] = [(None, None)]
     for (name, bound), block in zip(bounds.items(), blocks, strict=True):
         sign = directions.get(name, 0)
         limits += [(0.0 if sign > 0 else None, 0.0 if sign < 0 else None)] * len(bound)
         limits += [(None, None)] * (block.shape[1] - len(bound))
-    unknown = np.cumsum([block.shape[1] for block in blocks]) - 1
-    penalty[unknown] = _UNKNOWN
 
     def loss(values: Floats) -> tuple[float, Floats]:
         log_odds = values[0] + steps @ (sums @ values[1:])
@@ -50,9 +49,9 @@ def fit(columns: Mapping[str, Floats], truth: Bools, weight: Floats, directions:
         off = wanted * (expected - 1.0) + unwanted * expected
         lost = wanted @ np.logaddexp(0.0, -log_odds) + unwanted @ np.logaddexp(0.0, log_odds)
         slope = np.concatenate(([off.sum()], sums.T @ (steps.T @ off) + penalty * values[1:]))
-        return float(lost + 0.5 * penalty @ values[1:] ** 2), slope
+        return float(lost + 0.5 * penalty * (values[1:] @ values[1:])), slope
 
-    begin = np.concatenate(([np.log(wanted.sum() / unwanted.sum())], np.zeros(sums.shape[1])))
+    begin = np.concatenate(([np.log((wanted.sum() + _ONE) / (unwanted.sum() + _ONE))], np.zeros(sums.shape[1])))
     options = {"maxiter": _MOST_ROUNDS, "maxfun": 2 * _MOST_ROUNDS, "maxcor": 30}
     found = minimize(loss, begin, jac=True, method="L-BFGS-B", bounds=limits, options=options)
     return _table(float(found.x[0]), bounds, sums @ found.x[1:])

@@ -10,6 +10,7 @@ from scipy.optimize import linear_sum_assignment
 from scipy.stats import beta, chi2
 
 from wakerail_sim.corpus import Case
+from wakerail_sim.noise import Floats
 
 CONFIDENCE = 0.95
 _NEAR_S, _NEAR_SAMPLES = 0.5, 3
@@ -56,20 +57,24 @@ def match(
 
     Two belong together when either of their times is within 0.5 s or three samples, whichever is more.
     """
-    if not truth or not found:
-        return [], list(truth), list(found)
-    near_s = max(_NEAR_S, _NEAR_SAMPLES * sample_s)
-    off_s = np.array([[[one.at_s - at_s, one.again_s - again_s] for one in found] for at_s, again_s in truth])
-    nearest_s = np.abs(off_s).min(axis=2)
-    cost = np.where(nearest_s <= near_s, np.abs(off_s).sum(axis=2), _FAR)
-    of_truth, of_found = linear_sum_assignment(cost)
-    paired = [(i, j) for i, j in zip(of_truth.tolist(), of_found.tolist(), strict=True) if nearest_s[i, j] <= near_s]
-    pairs = [
-        Pair(abs(float(off_s[i, j, 0])), abs(float(off_s[i, j, 1])), found[j].given_s - truth[i][1]) for i, j in paired
-    ]
+    times_s = np.array([(one.at_s, one.again_s) for one in found]).reshape(-1, 2)
+    paired = pairing(np.array(truth).reshape(-1, 2), times_s, sample_s)
+    off_s = np.abs(times_s[np.newaxis] - np.array(truth).reshape(-1, 1, 2))
+    pairs = [Pair(float(off_s[i, j, 0]), float(off_s[i, j, 1]), found[j].given_s - truth[i][1]) for i, j in paired]
     missed = set(range(len(truth))) - {i for i, _ in paired}
     invented = set(range(len(found))) - {j for _, j in paired}
     return pairs, [truth[i] for i in sorted(missed)], [found[j] for j in sorted(invented)]
+
+
+def pairing(truth_s: Floats, found_s: Floats, sample_s: float) -> list[tuple[int, int]]:
+    """Return which true and found restarts are paired, by their places; of each the two times (s), n x 2."""
+    if not len(truth_s) or not len(found_s):
+        return []
+    near_s = max(_NEAR_S, _NEAR_SAMPLES * sample_s)
+    off_s = np.abs(found_s[np.newaxis] - truth_s[:, np.newaxis])
+    nearest_s = off_s.min(axis=2)
+    of_truth, of_found = linear_sum_assignment(np.where(nearest_s <= near_s, off_s.sum(axis=2), _FAR))
+    return [(i, j) for i, j in zip(of_truth.tolist(), of_found.tolist(), strict=True) if nearest_s[i, j] <= near_s]
 
 
 def share(hits: int, total: int) -> tuple[float, float, float] | None:

@@ -30,7 +30,7 @@ from wakerail.analysis.restarts import SAMPLE_TICKS, BootFinder
 from wakerail.analysis.samples import Gathering, Recent, Samples
 from wakerail.analysis.seen import Onset, Restart, Revision, Seen
 from wakerail.analysis.settings import ReaderSettings
-from wakerail.analysis.sorts import JUMP, SURE, probability_of
+from wakerail.analysis.sorts import JUMP, probability_of
 from wakerail.analysis.supply import SupplyWatch
 from wakerail.analysis.telling import Begin, evidence_of, tell_begin
 from wakerail.analysis.ticks import Condenser, Ticks, join
@@ -40,6 +40,7 @@ from wakerail_kit.messages import Frame
 _NEAR_S = 1.0  # how far the two witnesses of one restart may lie apart
 _LEFT_USB, _STAYED_ON_USB = 3.0, -6.0
 _WORTH_TELLING = 0.01  # a probability that changes by less is not told anew
+_SURE_OF_ONE = 2.0  # log odds
 _LEAST_AGAINST = -0.01  # log odds: what was decided against counts no more
 _GAP = 1.5  # times the usual spacing of ticks
 _KEEP_TICKS = SAMPLE_TICKS + 3
@@ -205,9 +206,9 @@ class BootReader:
         verdicts = look_back(self._finder.recorded(self._onset_s), self._told_s, TABLES, self._usb_says)
         if not verdicts:
             return []
-        # where nothing was told live, there has to be more than a likeness
-        least = SURE if not counted else 0.0
-        restarts = [verdict for verdict in verdicts if verdict.counts and verdict.log_odds >= least]
+        restarts = [verdict for verdict in verdicts if verdict.counts]
+        if not counted and max((verdict.log_odds for verdict in restarts), default=0.0) < _SURE_OF_ONE:
+            restarts = []  # where nothing was told live, there has to be more than a likeness
         judged = {verdict.again_s: verdict for verdict in verdicts}
         seen: list[Seen] = []
         stays = are_among([told.restart for told in counted], restarts, spacing_s)

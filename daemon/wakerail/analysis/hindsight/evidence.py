@@ -17,6 +17,8 @@ _NOBODY = -10.0
 _SAME_START, _SAME_LOW = 0.12, 0.3  # natural log: moments that differ by less are of a kind
 _FEW_ALIKE, _FEW_BOOTS = 2, 4
 _BEFORE, _AFTER = 4, 4  # ticks
+_CHANGE, _MOST_CHANGES = 0.2, 2000  # natural log; of them, how many are looked at
+_AS_MUCH = 0.12
 _SOON = 16  # ticks after the beginning, which are the same windows
 
 Columns = dict[str, Floats]
@@ -48,6 +50,8 @@ DIRECTIONS: Mapping[str, int] = {
     "told_of_its_kind": 1,
     "below_those_told": 1,
     "unlike_usual_interval": -1,
+    "share_from_elsewhere": -1,
+    "often_from_elsewhere": -1,
 }
 
 
@@ -71,6 +75,7 @@ def describe(
     ranked = np.sort(best)[::-1]
     after, before = _best_beside(moments.place, best, template.telling_ticks)
     level_before, level_after = _levels_beside(grid, moments.place)
+    here, elsewhere = _changes_by_as_much(grid, moments.place)
     return {
         "what_the_dip_says": moments.depth,
         "first_level_is_new": alike.new,
@@ -103,6 +108,8 @@ def describe(
         "told_of_its_kind": _told_of_kind(moments, level_after, low_above, told),
         "below_those_told": best - (np.median(best[told]) if told.any() else np.nan),
         "unlike_usual_interval": _unlike_usual(moments.again_s, moments.again_s[told]),
+        "share_from_elsewhere": elsewhere / np.maximum(elsewhere + here, 1),
+        "often_from_elsewhere": np.log1p(elsewhere),
     }
 
 
@@ -128,6 +135,29 @@ def _levels_beside(grid: Grid, place: Ints) -> tuple[Floats, Floats]:
     if known.any():
         middle[known] = np.nanmedian(before[known], axis=1)
     return middle, grid.means(place + 1, place + _AFTER)
+
+
+def _changes_by_as_much(grid: Grid, place: Ints) -> tuple[Floats, Floats]:
+    """Return how many changes of the current are by as much (A) as each moment's: from the same level, from others.
+
+    What a radio or a charger draws comes on top of whatever the device draws; a boot begins from the same level.
+    """
+    level_a = np.exp(grid.level)
+    changes = np.flatnonzero(np.abs(np.diff(grid.level)) > _CHANGE) + 1
+    changes = changes[:: max(1, len(changes) // _MOST_CHANGES)]
+    from_a, by_a = _change_at(level_a, changes)
+    from_here_a, by_here_a = _change_at(level_a, place)
+    alike = np.abs(by_a - by_here_a[:, np.newaxis]) < _AS_MUCH * np.abs(by_here_a)[:, np.newaxis]
+    same = np.abs(np.log(from_a) - np.log(from_here_a)[:, np.newaxis]) < _SAME_LOW
+    return (alike & same).sum(axis=1).astype(np.float64), (alike & ~same).sum(axis=1).astype(np.float64)
+
+
+def _change_at(level_a: Floats, place: Ints) -> tuple[Floats, Floats]:
+    """Return from which level and by how much the current changes at some ticks (A): two ticks before, two after."""
+    before = np.clip(place[:, np.newaxis] + np.array([-3, -2]), 0, len(level_a) - 1)
+    after = np.clip(place[:, np.newaxis] + np.array([1, 2]), 0, len(level_a) - 1)
+    from_a = level_a[before].mean(axis=1)
+    return from_a, level_a[after].mean(axis=1) - from_a
 
 
 def _told_of_kind(moments: Moments, level_after: Floats, low_above: Floats, told: Bools) -> Floats:

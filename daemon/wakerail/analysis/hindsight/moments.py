@@ -1,4 +1,4 @@
-"""All the moments at which a boot may have begun: those considered live, and every change to the opening's level."""
+"""All the moments at which a boot may have begun: those considered live, and every change to a level of the opening."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ import numpy as np
 
 from wakerail.analysis.considered import Considered
 from wakerail.analysis.hindsight.grid import Bools, Floats, Grid, Ints
-from wakerail.analysis.hindsight.openings import Template
+from wakerail.analysis.hindsight.openings import OPENING, Template
 from wakerail.analysis.sorts import BLINK, COLLAPSE, DIP, JUMP, Sort
 
 SORTS = (COLLAPSE, BLINK, DIP, JUMP)
-_STEP, _NEAR = 0.2, 0.3  # natural log: a change of level, and how near to the opening's first it leads
+_STEP, _NEAR = 0.2, 0.3  # natural log: a change of level, and how near to one of the opening it leads
 _FEWEST_BEFORE = 3  # ticks
 
 MeterSays = Callable[[Considered], float]
@@ -89,11 +89,13 @@ def gather(
 
 
 def _changes_to_opening(grid: Grid, template: Template, since: int) -> Ints:
-    """Return the places at which the current changes to the level that the boot known begins with."""
+    """Return the places at which the current changes to a level that the boot known has soon after its begin."""
     level = grid.level
     step, leads_to = np.full(len(level), np.nan), np.full(len(level), np.nan)
     step[1:] = np.diff(level)
     leads_to[:-2] = (level[1:-1] + level[2:]) / 2
-    changes = np.abs(step) > _STEP  # NaN is not
-    places = np.flatnonzero(changes & (np.abs(leads_to - template.first) < _NEAR))
+    opens = np.zeros(len(level), dtype=np.bool_)
+    for low, high in zip(template.low[OPENING], template.high[OPENING], strict=True):
+        opens |= (leads_to > low - _NEAR) & (leads_to < high + _NEAR)  # NaN is not
+    places = np.flatnonzero((np.abs(step) > _STEP) & opens)
     return places[places > since + _FEWEST_BEFORE + 2]

@@ -20,6 +20,8 @@ from wakerail.analysis.opening import ALIGNMENTS, EDGES
 _EDGES = np.asarray(EDGES, dtype=np.int64)
 _TICKS = np.diff(_EDGES)
 WINDOWS = len(_TICKS)
+LONGEST_TICKS = int(_EDGES[-1])  # what is known of an opening at most
+OPENING = slice(1, 9)  # windows: where a boot may be a tick or two after its begin, whatever the meter does there
 _FIRST = slice(1, 6)  # windows: the first level; the window before is a mixture of before and after
 _SECOND = 0.25  # natural log: the second stage is further than this from the first
 _SECOND_TICKS = 2
@@ -39,6 +41,7 @@ _SQRT_2PI = math.sqrt(2 * math.pi)
 _NEVER = -60.0
 _SPEAKS_FOR, _SPEAKS_AGAINST = 1.0, -1.5
 _REACH, _NEAREST, _LOOKED_AT = 0.8, 3, 40  # of the template's length; ticks; moments
+_SHIFTS = (0, -1, 1)  # ticks; of those as good the first
 _LIKELY, _BEGUN = 3.0, 2.0  # log-likelihood ratios
 
 
@@ -63,9 +66,8 @@ class Template:
         return int(_EDGES[max(self.second_window, 3) + 1])
 
 
-def template_at(grid: Grid, begin_s: float, lasted_s: float) -> Template:
-    """Return the opening of the boot that began at ``begin_s`` and lasted for a time."""
-    begin = grid.place(begin_s)
+def template_at(grid: Grid, begin: int, ticks: int) -> Template:
+    """Return the opening of the boot that began at a tick and lasted for ``ticks``."""
     low, high = np.full(WINDOWS, np.inf), np.full(WINDOWS, -np.inf)
     for stretch, shift in ALIGNMENTS:
         first = np.maximum(np.rint(begin + stretch * _EDGES[:-1] + shift).astype(np.int64), begin + 1)
@@ -73,7 +75,7 @@ def template_at(grid: Grid, begin_s: float, lasted_s: float) -> Template:
         mean = grid.means(first, last)
         low, high = np.fmin(low, mean), np.fmax(high, mean)
     middle = grid.means(begin + _EDGES[:-1], begin + _EDGES[1:])
-    over = _EDGES[1:] * grid.spacing_s > _WHOLE * lasted_s
+    over = _EDGES[1:] > _WHOLE * ticks
     over[:_FEWEST] = False
     unknown = over | (begin + _EDGES[1:] > len(grid)) | ~np.isfinite(low)
     low[unknown] = high[unknown] = middle[unknown] = np.nan
@@ -161,6 +163,14 @@ def hold_against(grid: Grid, places: Ints, template: Template, changes: float) -
         differ=((said < _SPEAKS_AGAINST) & until).sum(axis=1),
         new=np.where(known.any(axis=1), new, 0.0),
     )
+
+
+def hold_near(grid: Grid, places: Ints, template: Template, changes: float) -> Alike:
+    """Hold what follows each place against a template, from a tick early or late if it is more alike from there."""
+    shifted = [hold_against(grid, places + shift, template, changes) for shift in _SHIFTS]
+    most = np.argmax([alike.best for alike in shifted], axis=0)
+    every = np.arange(len(places))
+    return Alike(*(np.stack([getattr(a, field.name) for a in shifted])[most, every] for field in fields(Alike)))
 
 
 def _says(grid: Grid, here: Floats, window: int, template: Template, off: Floats, changes: float) -> Floats:

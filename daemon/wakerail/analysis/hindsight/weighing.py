@@ -45,5 +45,18 @@ class Table:
         return self.begins_with + said
 
 
+@dataclass(frozen=True, slots=True)
+class Tables:
+    """``alone`` has a table for each group of moments (``table_of``), ``together`` is for all that may be restarts."""
+
+    alone: Mapping[str, Table]
+    together: Table
+
+
 #: The moments that have a table of their own. A fall to the standing level is one, however short.
 GROUPS: Mapping[str, tuple[Sort, ...]] = {"fallen": (COLLAPSE, BLINK), "dip": (DIP,), "jump": (JUMP,)}
+
+
+def table_of(group: str, *, from_off: bool) -> str:
+    """Return the name of a group's table: a device that nobody saw off is weighed by others."""
+    return f"{group}, from off" if from_off else f"{group}, running"

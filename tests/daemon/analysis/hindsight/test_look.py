@@ -1,49 +1,10 @@
-"""Looking back: what is found late, what is taken back, and what stands for one restart."""
+"""Looking back: what is found late, and what is taken back."""
 
-from dataclasses import dataclass
-
-import numpy as np
-from hypothesis import given
-from hypothesis import strategies as st
-
-from wakerail.analysis.hindsight.look import are_among, choose
-from wakerail.analysis.hindsight.moments import Moments
 from wakerail.analysis.seen import Restart, Revision
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.watch import BootReader
 from wakerail.analysis.words import brief
 from wakerail_sim.corpus import draw_faulty, make_recording
-
-SPACING_S = 0.02
-
-
-@dataclass
-class Times:
-    at_s: float
-    again_s: float
-
-
-def moments(times):
-    at_s, again_s = np.array(times, dtype=np.float64).reshape(-1, 2).T
-    unknown = np.full(len(at_s), np.nan)
-    counts = np.zeros(len(at_s), dtype=np.int64)
-    return Moments(counts, counts, at_s, again_s, *[unknown] * 7)
-
-
-TIMES = st.tuples(st.floats(0, 100), st.floats(0, 3)).map(lambda pair: (pair[0], sum(pair)))
-
-
-@given(st.lists(st.tuples(TIMES, st.floats(-9, 9)), max_size=30))
-def test_what_is_chosen_is_likely_and_never_one_restart_twice(drawn):
-    times, log_odds = [one for one, _ in drawn], np.array([odds for _, odds in drawn])
-    chosen = choose(moments(times), log_odds, SPACING_S)
-    assert (log_odds[chosen] > 0).all()
-    picked = [Times(*times[place]) for place in np.flatnonzero(chosen)]
-    assert not any(are_among([one], [other for other in picked if other is not one], SPACING_S)[0] for one in picked)
-    # what was not chosen though likely gave way to one at least as likely
-    for place in np.flatnonzero(~chosen & (log_odds > 0)):
-        likelier = [one for one, odds in zip(picked, log_odds[chosen], strict=True) if odds >= log_odds[place]]
-        assert are_among([Times(*times[place])], likelier, SPACING_S) == [True]
 
 
 def read(seed, rate_hz, size):

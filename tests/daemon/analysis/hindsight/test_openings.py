@@ -6,7 +6,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from wakerail.analysis.hindsight.grid import Grid
-from wakerail.analysis.hindsight.openings import goes_on, hold_against, template_at
+from wakerail.analysis.hindsight.openings import goes_on, hold_against, hold_near, template_at
 from wakerail.analysis.scale import Scale
 from wakerail.analysis.trail import Trail
 
@@ -31,8 +31,12 @@ def recorded(trace, factor=1.0, stretch=1.0):
     return Grid(trail, scale, 1 / RATE_HZ), begins_s
 
 
+def opening(grid, begin_s, lasted_s):
+    return template_at(grid, grid.place(begin_s), round(lasted_s * RATE_HZ))
+
+
 def held(grid, template_s, at_s):
-    template = template_at(grid, template_s, BOOT_S + 5.0)
+    template = opening(grid, template_s, BOOT_S + 5.0)
     places = np.array([grid.place(one_s) for one_s in at_s])
     return hold_against(grid, places, template, grid.changes(grid.place(template_s)))
 
@@ -49,14 +53,14 @@ def test_an_opening_comes_back_at_every_boot_and_nowhere_else(trace, stretch):
 
 def test_the_second_stage_of_a_template_is_told_by_its_level(trace):
     grid, begins_s = recorded(trace)
-    template = template_at(grid, begins_s[0], BOOT_S)
+    template = opening(grid, begins_s[0], BOOT_S)
     assert template.telling_ticks / RATE_HZ == pytest.approx(STAGES[0][1], abs=0.1)
     assert np.exp(template.first) == pytest.approx(STAGES[0][0] - STANDING_A + 0.005, rel=0.05)
 
 
 def test_a_template_ends_with_its_boot(trace):
     grid, begins_s = recorded(trace)
-    short, whole = (template_at(grid, begins_s[0], lasted_s) for lasted_s in (1.0, BOOT_S))
+    short, whole = (opening(grid, begins_s[0], lasted_s) for lasted_s in (1.0, BOOT_S))
     assert short.last_window < whole.last_window
     assert np.isnan(short.low[short.last_window + 1 :]).all()
 
@@ -73,7 +77,16 @@ def test_how_alike_does_not_depend_on_how_large_the_currents_are(trace, factor):
 def test_a_boot_under_way_explains_what_looks_like_another(trace):
     grid, begins_s = recorded(trace)
     places = np.array([grid.place(begins_s[1]), grid.place(begins_s[1] + 1.3)])
-    template = template_at(grid, begins_s[0], BOOT_S)
+    template = opening(grid, begins_s[0], BOOT_S)
     first, second = goes_on(places, hold_against(grid, places, template, 0.01))
     assert first == 0.0  # nothing before it was a boot
     assert second != 0.0
+
+
+@pytest.mark.parametrize("shift", [-1, 0, 1])
+def test_a_boot_that_begins_a_tick_early_or_late_is_as_alike(trace, shift):
+    grid, begins_s = recorded(trace)
+    template = opening(grid, begins_s[0], BOOT_S)
+    places = np.array([grid.place(one_s) for one_s in begins_s[1:]])
+    exact = hold_against(grid, places, template, 0.01).best
+    assert hold_near(grid, places + shift, template, 0.01).best.min() >= exact.min() - 1e-9

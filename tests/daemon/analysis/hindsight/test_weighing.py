@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wakerail.analysis.hindsight.tables import TABLES
-from wakerail.analysis.hindsight.weighing import GROUPS, Steps, Table
+from wakerail.analysis.hindsight.weighing import GROUPS, Steps, Table, table_of
 from wakerail.analysis.sorts import Sort
 
 STEPS = Steps((0.0, 2.0), (-1.0, 0.5, 3.0), 0.25)
@@ -28,11 +28,11 @@ def test_what_the_numbers_say_is_added_up(rows):
 
 def test_every_sort_of_moment_has_one_table():
     assert sorted(sort for sorts in GROUPS.values() for sort in sorts) == sorted(Sort)
-    assert TABLES.keys() == GROUPS.keys()
+    assert TABLES.alone.keys() == {table_of(group, from_off=off) for group in GROUPS for off in (True, False)}
 
 
 def test_the_tables_have_a_step_for_every_value():
-    for table in TABLES.values():
+    for table in (*TABLES.alone.values(), TABLES.together):
         for steps in table.steps.values():
             assert len(steps.adds) == len(steps.bounds) + 1
             assert list(steps.bounds) == sorted(set(steps.bounds))

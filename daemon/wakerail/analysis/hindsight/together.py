@@ -1,0 +1,169 @@
+"""What moments say together: of those that stand for different restarts, how each fits in with the others.
+
+Each moment alone has log odds (``weighing``). Where all of a recording are in doubt, or too many are likely, the others
+tell which it is: a device that restarts is off for about as long each time, comes back with the same opening, and at
+times of its own; what only looks like it varies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from scipy.special import expit
+
+from wakerail.analysis.hindsight.evidence import Columns
+from wakerail.analysis.hindsight.grid import Bools, Floats, Ints
+from wakerail.analysis.hindsight.moments import Moments
+
+_NEAR = 5.5  # spacings: two moments nearer than this stand for one restart
+_LEAST = -9.0  # log odds: what is less likely is not looked at
+_MOST = 8.0  # log odds: what is likelier counts as this
+_IN_DOUBT = 1.5
+_FEWEST = 3
+_AT_ONCE = 0.5  # spacings
+_BACK = 5.0  # a log-likelihood ratio: the opening came back
+#: Log odds from which on a moment is one of those that the others are held against.
+_SETS = {"likely": 0.0, "possible": -2.0}
+_ALL_OF_THEM = {
+    "off_varies": -1,
+    "off_varies_mostly": -1,
+    "intervals_vary": -1,
+    "intervals_vary_mostly": -1,
+    "usually_alike": 1,
+    "share_alike": 1,
+    "share_told": 0,
+    "share_of_one_sort": 0,
+    "opening_varies": -1,
+    "share_from_elsewhere": -1,
+    "how_often": 0,
+}
+_EACH = {
+    "off_unlike_others": -1,
+    "more_alike_than_others": 1,
+    "level_before_unlike_others": 0,
+    "opening_unlike_others": -1,
+    "second_stage_above_others": 1,
+    "interval_unlike_others": -1,
+}
+#: What more of a number can only do, as ``evidence.DIRECTIONS``.
+DIRECTIONS: Mapping[str, int] = {
+    "alone": 1,
+    "below_the_highest": 1,
+    "below_the_second": 1,
+    "below_the_fifth": 1,
+} | {f"{kind}_{name}": sign for kind in _SETS for name, sign in (_ALL_OF_THEM | _EACH).items()}
+
+
+def distinct(moments: Moments, log_odds: Floats, spacing_s: float) -> Bools:
+    """Tell which moments stand for different restarts: of those near each other or within another, the likeliest."""
+    kept = np.zeros(len(moments), dtype=np.bool_)
+    for place in np.argsort(-log_odds, kind="stable").tolist():
+        if log_odds[place] < _LEAST:
+            break
+        at_s, again_s = float(moments.at_s[place]), float(moments.again_s[place])
+        kept[place] = not is_among(at_s, again_s, moments.at_s[kept], moments.again_s[kept], spacing_s)
+    return kept
+
+
+def is_among(at_s: float, again_s: float, others_at_s: Floats, others_again_s: Floats, spacing_s: float) -> bool:
+    """Tell whether a moment is near one of others, or within it."""
+    near = np.abs(others_again_s - again_s) < _NEAR * spacing_s
+    return bool((near | ((at_s < others_again_s) & (others_at_s < again_s))).any())
+
+
+def describe_together(
+    moments: Moments, columns: Columns, log_odds: Floats, spacing_s: float, length_s: float
+) -> Columns:
+    """Return columns of numbers for moments of which each stands for a restart of its own, given their log odds alone.
+
+    ``columns`` describes each alone; ``length_s`` is the recording's. NaN where too few others are likely.
+    """
+    ranked = np.sort(np.clip(log_odds, -_MOST, _MOST))[::-1]
+    likely = ranked[ranked > 0]
+    highest, last = ranked[: max(1, len(ranked) // 10)].mean(), len(ranked) - 1
+    second, fifth = ranked[min(1, last)], ranked[min(4, last)]
+    of_all = {
+        "highest": highest,
+        "second": second,
+        "fifth": fifth,
+        "fifteenth": ranked[min(14, last)],
+        "how_many_likely": len(likely),
+        "share_likely": len(likely) / len(ranked),
+        "usually_likely": np.median(likely) if len(likely) else np.nan,
+        "share_in_doubt": np.mean(np.abs(ranked) < _IN_DOUBT),
+        "expected": expit(ranked).sum(),
+    }
+    described = {
+        "alone": log_odds,
+        "below_the_highest": log_odds - highest,
+        "below_the_second": log_odds - second,
+        "below_the_fifth": log_odds - fifth,
+        "rank": np.searchsorted(-ranked, -log_odds).astype(np.float64),
+        "told": columns["told"],
+    } | {name: np.full(len(moments), float(value)) for name, value in of_all.items()}
+    off = np.log(np.maximum(moments.again_s - moments.at_s, _AT_ONCE * spacing_s))
+    for kind, least in _SETS.items():
+        some = np.flatnonzero(log_odds > least)
+        if len(some) >= _FEWEST:
+            numbers = _of_them(moments, columns, off, some, length_s) | _of_each(moments, columns, off, some)
+        else:
+            numbers = dict.fromkeys((*_ALL_OF_THEM, *_EACH), np.full(len(moments), np.nan))
+        described |= {f"{kind}_{name}": values for name, values in numbers.items()}
+    return described
+
+
+def _of_them(moments: Moments, columns: Columns, off: Floats, some: Ints, length_s: float) -> dict[str, Floats]:
+    """Return what is true of some moments together, the same for all."""
+    intervals = _log_s(np.diff(moments.again_s[some]))
+    best, sorts = columns["alike_at_best"][some], moments.sort[some]
+    numbers = {
+        "off_varies": off[some].std(),
+        "off_varies_mostly": _usual_distance(off[some]),
+        "intervals_vary": intervals.std(),
+        "intervals_vary_mostly": _usual_distance(intervals),
+        "usually_alike": np.median(best),
+        "share_alike": np.mean(best > _BACK),
+        "share_told": columns["told"][some].mean(),
+        "share_of_one_sort": np.mean(sorts == np.bincount(sorts).argmax()),
+        "opening_varies": _known(columns["opening_level_off"][some]).std(),
+        "share_from_elsewhere": columns["share_from_elsewhere"][some].mean(),
+        "how_often": np.log(len(some) / length_s),
+    }
+    return {name: np.full(len(moments), float(value)) for name, value in numbers.items()}
+
+
+def _of_each(moments: Moments, columns: Columns, off: Floats, some: Ints) -> dict[str, Floats]:
+    """Return how each moment differs from some that are likely."""
+    begins_s = moments.again_s[some]
+    place = np.searchsorted(begins_s, moments.again_s)  # of itself, for one of them
+    since_s = np.where(place > 0, moments.again_s - begins_s[np.maximum(place - 1, 0)], np.nan)
+    usual = np.median(_log_s(np.diff(begins_s)))
+
+    def above(name: str) -> Floats:
+        return columns[name] - np.median(_known(columns[name][some]))
+
+    return {
+        "off_unlike_others": np.abs(off - np.median(off[some])),
+        "more_alike_than_others": above("alike_at_best"),
+        "level_before_unlike_others": np.abs(above("level_before")),
+        "opening_unlike_others": np.abs(above("opening_level_off")),
+        "second_stage_above_others": above("alike_by_the_second_stage"),
+        "interval_unlike_others": np.abs(_log_s(since_s) - usual),
+    }
+
+
+def _log_s(lasts_s: Floats) -> Floats:
+    logs: Floats = np.log(np.maximum(lasts_s, 1e-3))
+    return logs
+
+
+def _usual_distance(values: Floats) -> float:
+    """Return the median distance from the median."""
+    return float(np.median(np.abs(values - np.median(values))))
+
+
+def _known(values: Floats) -> Floats:
+    """Return the values that are not NaN; a single NaN if none is."""
+    known = values[~np.isnan(values)]
+    return known if len(known) else np.array([np.nan])

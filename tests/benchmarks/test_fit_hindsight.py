@@ -1,0 +1,32 @@
+"""Which moments the fit takes for restarts."""
+
+import numpy as np
+from fit_hindsight import describe, were_restarts
+
+from wakerail.analysis.hindsight.moments import Moments
+from wakerail_sim.corpus import Truth, draw_faulty
+
+TRUTH = Truth(1.0, ((10.0, 10.4), (20.0, 20.4), (30.0, 30.4)), (), ())
+
+
+def moments(*times):
+    at_s, again_s = np.array(times, dtype=np.float64).T
+    counts = np.zeros(len(at_s), dtype=np.int64)
+    return Moments(counts, counts, at_s, again_s, *[np.full(len(at_s), np.nan)] * 7)
+
+
+def test_a_moment_is_a_restart_that_begins_with_one_or_dips_with_it():
+    drawn = moments((10.0, 10.4), (20.0, 20.6), (30.2, 30.42), (20.6, 20.6), (15.0, 15.5))
+    # the second's begin was hidden by the meter; the fourth is the same moment, but no dip
+    assert were_restarts(drawn, TRUTH, 0.02).tolist() == [True, True, True, False, False]
+
+
+def test_without_restarts_no_moment_is_one():
+    assert not were_restarts(moments((1.0, 2.0)), Truth(None, (), (), ()), 0.02).any()
+
+
+def test_a_recording_is_described_with_its_truth():
+    described = describe((43018, draw_faulty(43018, 20.0)))
+    assert described is not None
+    assert len(described.were_restarts) == len(described.look.moments)
+    assert 0 < described.were_restarts.sum() <= 3 * len(described.truth.restarts)
