@@ -1,11 +1,11 @@
 """Fits the tables by which the boot reader weighs, in hindsight, what may have been a restart, and writes them down.
 
-Reads made-up recordings of the seeds that the reader may be tuned on (``boot_reading.TRAIN_SEEDS``, from ``FIRST`` on)
+Reads made-up recordings of the seeds that the reader may be tuned on (``boot_reading.TRAIN_SEEDS``, in ``STRETCHES``)
 with the reader as it is, without hindsight; describes every moment of theirs (``wakerail.analysis.hindsight``); and
 fits what each number says to the truth: first of each moment alone, then of those together that stand for different
 restarts. What the second fit learns from are log odds from tables fitted to the other half of the recordings, as those
 of a recording that the tables have not seen. Writes ``daemon/wakerail/analysis/hindsight/tables.py``: run it again
-whenever the live reader or what describes a moment has changed; it takes some ten minutes on two cores.
+whenever the live reader or what describes a moment has changed; it takes some twenty minutes on two cores.
 Every recording weighs as much as the root of how many moments it has.
 
 With ``--short`` it fits on a few recordings, prints how well that went, and writes nothing.
@@ -33,11 +33,23 @@ from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.watch import BootReader
 from wakerail_sim.corpus import Case, Truth, make_recording
 
-FIRST = 3000  # of a rate's seeds: those before were looked at for the live reader
-FAULTY = {5.0: 250, 10.0: 350, 20.0: 800, 50.0: 800, 100.0: 800, 200.0: 650, 500.0: 250, 1000.0: 100}
-HEALTHY_H = {5.0: 25, 10.0: 25, 20.0: 90, 50.0: 80, 100.0: 50, 200.0: 25, 500.0: 5, 1000.0: 1}
-FAULTY_SHORT = {20.0: 30, 100.0: 15}
-HEALTHY_H_SHORT = {20.0: 2.0}
+#: From which of a rate's seeds on, how many of devices that restart, and how many hours of healthy use. Those before
+#: the first were looked at for the live reader.
+STRETCHES: Mapping[int, tuple[Mapping[float, int], Mapping[float, float]]] = {
+    3000: (
+        {5.0: 200, 10.0: 200, 20.0: 250, 50.0: 250, 100.0: 250, 200.0: 200, 500.0: 80, 1000.0: 40},
+        {5.0: 12, 10.0: 12, 20.0: 20, 50.0: 20, 100.0: 15, 200.0: 10, 500.0: 3, 1000.0: 1},
+    ),
+    4000: (
+        {5.0: 150, 10.0: 200, 20.0: 450, 50.0: 450, 100.0: 450, 200.0: 400, 500.0: 160, 1000.0: 60},
+        {5.0: 20, 10.0: 20, 20.0: 60, 50.0: 50, 100.0: 30, 200.0: 15, 500.0: 3, 1000.0: 1},
+    ),
+    5000: (
+        {5.0: 150, 10.0: 200, 20.0: 450, 50.0: 450, 100.0: 450, 200.0: 400, 500.0: 120, 1000.0: 40},
+        {5.0: 20, 10.0: 20, 20.0: 60, 50.0: 50, 100.0: 30, 200.0: 15, 500.0: 3, 1000.0: 1},
+    ),
+}
+SHORT: Mapping[int, tuple[Mapping[float, int], Mapping[float, float]]] = {3000: ({20.0: 30, 100.0: 15}, {20.0: 2.0})}
 _NEAR_S, _NEAR_SAMPLES = 0.08, 2.2
 _SAME_S, _SAME_SAMPLES = 0.5, 4  # a dip that began with the restart's may end as much later: a meter hid the begin
 _PENALTY_ALONE, _PENALTY_TOGETHER = 3.0, 30.0
@@ -87,10 +99,11 @@ def were_restarts(moments: Moments, truth: Truth, sample_s: float) -> Bools:
     return found
 
 
-def jobs(faulty: dict[float, int], healthy_h: dict[float, float]) -> Iterator[Job]:
-    for rate_hz, count in faulty.items():
-        yield from faulty_jobs(TRAIN_SEEDS, rate_hz, count, first=FIRST)
-        yield from healthy_jobs(TRAIN_SEEDS, rate_hz, healthy_h.get(rate_hz, 0), first=FIRST)
+def jobs(stretches: Mapping[int, tuple[Mapping[float, int], Mapping[float, float]]]) -> Iterator[Job]:
+    for first, (faulty, healthy_h) in stretches.items():
+        for rate_hz, count in faulty.items():
+            yield from faulty_jobs(TRAIN_SEEDS, rate_hz, count, first=first)
+            yield from healthy_jobs(TRAIN_SEEDS, rate_hz, healthy_h.get(rate_hz, 0), first=first)
 
 
 def fit_alone(described: Sequence[Described]) -> dict[str, Table]:
@@ -184,7 +197,7 @@ def _said(one: Described, fitted: Tables) -> tuple[Ints, Floats]:
 
 def main() -> None:
     args = arguments(__doc__)
-    every = list(jobs(*((FAULTY_SHORT, HEALTHY_H_SHORT) if args.short else (FAULTY, HEALTHY_H))))
+    every = list(jobs(SHORT if args.short else STRETCHES))
     with multiprocessing.Pool() as pool:
         described = [one for one in pool.imap(describe, every, chunksize=4) if one is not None]
     fitted = Tables(fit_alone(described), fit_together(described))

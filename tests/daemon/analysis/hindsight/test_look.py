@@ -4,11 +4,11 @@ from wakerail.analysis.seen import Restart, Revision
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.watch import BootReader
 from wakerail.analysis.words import brief
-from wakerail_sim.corpus import draw_faulty, make_recording
+from wakerail_sim.corpus import draw_faulty, draw_healthy, make_recording
 
 
-def read(seed, rate_hz, size):
-    made = make_recording(draw_faulty(seed, rate_hz), seed)
+def read(seed, rate_hz, size, draw=draw_faulty):
+    made = make_recording(draw(seed, rate_hz), seed)
     reader, seen = BootReader(ReaderSettings()), []
     for first in range(0, len(made.t_s), size):
         seen += reader.take(made.t_s[first : first + size], made.current_a[first : first + size])
@@ -37,7 +37,7 @@ def test_how_long_a_boot_was_up_is_said_by_all_that_is_known_in_the_end():
 
 
 def test_what_the_whole_recording_refutes_is_taken_back():
-    _, live, reading = read(82014, 100.0, 65536)  # a noisy sleep
+    _, live, reading = read(97021, 100.0, 65536, draw_healthy)  # pulses of a radio and of charging
     told = {one.number for one in live if isinstance(one, Restart)}
     back = [one for one in reading.last_seen if isinstance(one, Revision)]
     assert len(told) > 10
