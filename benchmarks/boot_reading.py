@@ -230,9 +230,9 @@ after a look at these figures. Default settings throughout.
 ## Where it falls short, and why
 
 - {where}
-- A warm restart leaves the opening's shape alone to tell by. Few changes in it, or bursts that fall elsewhere each time,
-  say little; a radio that pulses as high as the boot begins hides it; and at 5 and 10 samples a second a boot of
-  seconds has few samples.
+- A warm restart leaves the opening's shape alone to tell by. Few changes in it, or bursts that fall elsewhere each
+  time, say little; a radio that pulses as high as the boot begins hides it; and at 5 and 10 samples a second a boot
+  of seconds has few samples.
 - A recording that begins while the device runs does not say what it draws when off. Even pulses, of a radio or a
   charger, out of an idle or a sleep no deeper than a reset look like a fast loop until something else happens.
 - A meter that is blank when it switches its range, or shows steps of 10 mA, hides the low or the shape.
