@@ -5,7 +5,7 @@ with the reader as it is, without hindsight; describes every moment of theirs (`
 fits what each number says to the truth: first of each moment alone, then of those together that stand for different
 restarts. What the second fit learns from are log odds from tables fitted to the other half of the recordings, as those
 of a recording that the tables have not seen. Writes ``daemon/wakerail/analysis/hindsight/tables.py``: run it again
-whenever the live reader or what describes a moment has changed; it takes some twenty minutes on two cores.
+whenever the live reader or what describes a moment has changed; it takes a quarter of an hour on two cores.
 Every recording weighs as much as the root of how many moments it has.
 
 With ``--short`` it fits on a few recordings, prints how well that went, and writes nothing.
