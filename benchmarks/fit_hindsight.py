@@ -25,7 +25,7 @@ from _scoring import pairing
 from boot_reading import TRAIN_SEEDS, faulty_jobs, healthy_jobs
 
 from wakerail.analysis.hindsight import evidence, tables, together
-from wakerail.analysis.hindsight.grid import Bools, Floats, Ints
+from wakerail.analysis.hindsight.grid import Bools, Floats
 from wakerail.analysis.hindsight.look import Look
 from wakerail.analysis.hindsight.moments import Moments
 from wakerail.analysis.hindsight.weighing import GROUPS, Table, Tables, table_of
@@ -33,9 +33,11 @@ from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.watch import BootReader
 from wakerail_sim.corpus import Case, Truth, make_recording
 
+Stretches = Mapping[int, tuple[Mapping[float, int], Mapping[float, float]]]
+
 #: From which of a rate's seeds on, how many of devices that restart, and how many hours of healthy use. Those before
 #: the first were looked at for the live reader.
-STRETCHES: Mapping[int, tuple[Mapping[float, int], Mapping[float, float]]] = {
+STRETCHES: Stretches = {
     3000: (
         {5.0: 200, 10.0: 200, 20.0: 250, 50.0: 250, 100.0: 250, 200.0: 200, 500.0: 80, 1000.0: 40},
         {5.0: 12, 10.0: 12, 20.0: 20, 50.0: 20, 100.0: 15, 200.0: 10, 500.0: 3, 1000.0: 1},
@@ -49,7 +51,7 @@ STRETCHES: Mapping[int, tuple[Mapping[float, int], Mapping[float, float]]] = {
         {5.0: 20, 10.0: 20, 20.0: 60, 50.0: 50, 100.0: 30, 200.0: 15, 500.0: 3, 1000.0: 1},
     ),
 }
-SHORT: Mapping[int, tuple[Mapping[float, int], Mapping[float, float]]] = {3000: ({20.0: 30, 100.0: 15}, {20.0: 2.0})}
+SHORT: Stretches = {3000: ({20.0: 30, 100.0: 15}, {20.0: 2.0})}
 _NEAR_S, _NEAR_SAMPLES = 0.08, 2.2
 _SAME_S, _SAME_SAMPLES = 0.5, 4  # a dip that began with the restart's may end as much later: a meter hid the begin
 _PENALTY_ALONE, _PENALTY_TOGETHER = 3.0, 30.0
@@ -99,7 +101,7 @@ def were_restarts(moments: Moments, truth: Truth, sample_s: float) -> Bools:
     return found
 
 
-def jobs(stretches: Mapping[int, tuple[Mapping[float, int], Mapping[float, float]]]) -> Iterator[Job]:
+def jobs(stretches: Stretches) -> Iterator[Job]:
     for first, (faulty, healthy_h) in stretches.items():
         for rate_hz, count in faulty.items():
             yield from faulty_jobs(TRAIN_SEEDS, rate_hz, count, first=first)
@@ -186,15 +188,6 @@ def _written(table: Table) -> str:
     return "\n".join([*lines, "    })"])
 
 
-def _said(one: Described, fitted: Tables) -> tuple[Ints, Floats]:
-    """Return which moments stand for restarts of their own, and their log odds."""
-    alone = one.look.alone(fitted.alone)
-    among = np.flatnonzero(together.distinct(one.look.moments, alone, one.look.spacing_s))
-    if not len(among):
-        return among, np.empty(0)
-    return among, fitted.together.log_odds(one.look.together(alone, among))
-
-
 def main() -> None:
     args = arguments(__doc__)
     every = list(jobs(SHORT if args.short else STRETCHES))
@@ -203,9 +196,9 @@ def main() -> None:
     fitted = Tables(fit_alone(described), fit_together(described))
     said, truth = [], []
     for one in described:
-        among, log_odds = _said(one, fitted)
-        said.append(log_odds > 0)
-        truth.append(one.were_restarts[among])
+        if (some := describe_together(one, one.look.alone(fitted.alone))) is not None:
+            said.append(fitted.together.log_odds(some.columns) > 0)
+            truth.append(some.were_restarts)
     right, wrong = np.concatenate(said)[np.concatenate(truth)], np.concatenate(said)[~np.concatenate(truth)]
     figures = {
         "recordings": len(described),

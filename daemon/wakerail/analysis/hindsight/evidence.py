@@ -17,8 +17,7 @@ _NOBODY = -10.0
 _SAME_START, _SAME_LOW = 0.12, 0.3  # natural log: moments that differ by less are of a kind
 _FEW_ALIKE, _FEW_BOOTS = 2, 4
 _BEFORE, _AFTER = 4, 4  # ticks
-_CHANGE, _MOST_CHANGES = 0.2, 2000  # natural log; of them, how many are looked at
-_AS_MUCH = 0.12
+_MOST_CHANGES, _AS_MUCH = 2000, 0.12  # how many are looked at; the share by which they may differ
 _SOON = 16  # ticks after the beginning, which are the same windows
 
 Columns = dict[str, Floats]
@@ -143,8 +142,7 @@ def _changes_by_as_much(grid: Grid, place: Ints) -> tuple[Floats, Floats]:
     What a radio or a charger draws comes on top of whatever the device draws; a boot begins from the same level.
     """
     level_a = np.exp(grid.level)
-    changes = np.flatnonzero(np.abs(np.diff(grid.level)) > _CHANGE) + 1
-    changes = changes[:: max(1, len(changes) // _MOST_CHANGES)]
+    changes = grid.steps[:: max(1, len(grid.steps) // _MOST_CHANGES)]
     from_a, by_a = _change_at(level_a, changes)
     from_here_a, by_here_a = _change_at(level_a, place)
     alike = np.abs(by_a - by_here_a[:, np.newaxis]) < _AS_MUCH * np.abs(by_here_a)[:, np.newaxis]

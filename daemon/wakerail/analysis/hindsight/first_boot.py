@@ -19,7 +19,6 @@ from wakerail.analysis.hindsight.openings import LONGEST_TICKS, Template, hold_a
 _RISE, _STAYS_TICKS = 0.7, 8  # natural log: an onset rises by so much above all before, for so long
 _OF_THE_HIGHEST = 0.5  # of the highest rise: the first that is as high is the onset
 _NOT_AT_ONCE = 3  # ticks
-_STEP = 0.2  # natural log: a change of level
 _AGAIN, _OF_THE_BEST, _OF_ITSELF = 8.0, 0.5, 0.35  # log-likelihood ratios, and shares of them
 _LIKE_THE_FIRST = 0.4  # of what the first says of itself
 _MUCH_LONGER = 1.25
@@ -30,16 +29,19 @@ _COUNTS_FROM, _COUNTS_UP_TO = 4.0, 25.0  # log-likelihood ratios
 
 @dataclass(frozen=True, slots=True, eq=False)
 class KnownBoot:
-    """The boot known: its opening, and the tick at which it begins. ``from_off``: the device was seen off before it."""
+    """The opening of the boot known, and since which tick others may follow (where the device was seen to come on).
+
+    ``from_off``: it was seen off before; ``often``: how often a tick is at another level since then (a share).
+    """
 
     opening: Template
     begin: int
     from_off: bool
+    often: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Boot:
-    begin: int
     ticks: int
     opening: Template
 
@@ -79,8 +81,7 @@ def _first_rise(grid: Grid) -> int | None:
 
 def _changes(grid: Grid, considered: Ints) -> Ints:
     """Return the ticks at which the level changes, and those that were considered."""
-    steps = np.flatnonzero(np.abs(np.diff(grid.level)) > _STEP) + 1
-    places = np.union1d(steps, considered)
+    places = np.union1d(grid.steps, considered)
     return places[(places > _NOT_AT_ONCE) & (places < len(grid) - _NOT_AT_ONCE)]
 
 
@@ -98,22 +99,20 @@ def _from_onset(grid: Grid, places: Ints, onset: int, told: Sequence[int]) -> Kn
             boot = _boot(grid, places, told[place], ends[place], often)
             if boot.ticks > _MUCH_LONGER * longest.ticks:
                 longest = boot
-    return KnownBoot(longest.opening, onset, from_off=True)
+    return KnownBoot(longest.opening, onset, from_off=True, often=often)
 
 
 def _of_those_told(grid: Grid, places: Ints, told: Sequence[int]) -> KnownBoot:
     """Return the boot told that comes back best."""
     often = grid.changes(0)
     some = places[:: max(1, len(places) // _HELD_AGAINST)]
-    best, most = None, -1.0
+    boots = []
     for begin, end in zip(told[:_FIRST_BOOTS], [*told[1:], len(grid)], strict=False):
         boot = _boot(grid, places, begin, end, often)
         others = some[np.abs(some - begin) > _SEPARATE_TICKS]
-        worth = _explains(others, hold_against(grid, others, boot.opening, often).best, boot.opening)
-        if worth > most:
-            best, most = boot, worth
-    assert best is not None
-    return KnownBoot(best.opening, 0, from_off=False)
+        boots.append((_explains(others, hold_against(grid, others, boot.opening, often).best, boot.opening), boot))
+    _, best = max(boots, key=lambda boot: boot[0])
+    return KnownBoot(best.opening, 0, from_off=False, often=often)
 
 
 def _boot(grid: Grid, places: Ints, begin: int, end: int, often: float) -> _Boot:
@@ -126,7 +125,7 @@ def _boot(grid: Grid, places: Ints, begin: int, end: int, often: float) -> _Boot
         if len(again):
             end = int(again[0])
             opening = template_at(grid, begin, end - begin)
-    return _Boot(begin, end - begin, opening)
+    return _Boot(end - begin, opening)
 
 
 def _explains(places: Ints, best: Floats, opening: Template) -> float:

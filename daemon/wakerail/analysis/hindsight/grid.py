@@ -28,7 +28,7 @@ class Grid:
     """``level`` holds the natural log of the current at each tick (NaN in a gap), without bursts of one tick.
 
     ``noise`` is how much it wobbles from tick to tick, ``changes`` how often a tick lies at another level than the one
-    before (a share).
+    before (a share). ``steps`` are the ticks at which it changes at once.
     """
 
     def __init__(self, trail: Trail, scale: Scale, spacing_s: float) -> None:
@@ -43,6 +43,7 @@ class Grid:
         self._sum = np.concatenate(([0.0], np.cumsum(np.where(known, self.level, 0.0))))
         self._count = np.concatenate(([0], np.cumsum(known)))
         steps = np.abs(np.diff(self.level))
+        self.steps = np.flatnonzero(steps > _CHANGED) + 1  # NaN is not
         steps = steps[~np.isnan(steps)]
         self.noise = float(np.median(steps)) / 0.954 if len(steps) else 0.0
         self._lowest = math.log(scale.floor_a) - 1.0

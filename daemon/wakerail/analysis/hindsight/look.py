@@ -43,7 +43,7 @@ class Recorded:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """What a moment is in hindsight. ``counts``: it stands for a restart; two moments never stand for the same."""
+    """What a moment is in hindsight."""
 
     sort: Sort
     at_s: float
@@ -51,7 +51,11 @@ class Verdict:
     low_a: float
     alike: float
     log_odds: float
-    counts: bool
+
+    @property
+    def counts(self) -> bool:
+        """Whether it stands for a restart; two moments never stand for the same."""
+        return self.log_odds > 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,7 +98,7 @@ def look_at(recorded: Recorded, told_s: Iterable[float]) -> Look | None:
     if known is None:
         return None
     moments = gather(grid, recorded.considered, known.opening, known.begin, recorded.meter_says)
-    alike = hold_near(grid, moments.place, known.opening, grid.changes(known.begin))
+    alike = hold_near(grid, moments.place, known.opening, known.often)
     told = np.isin(moments.again_s, begins_s)
     kept = _worth_looking_at(moments, alike, told)
     if not len(kept):
@@ -128,7 +132,6 @@ def look_back(recorded: Recorded, told_s: Iterable[float], tables: Tables, outsi
             low_a=float(moments.low_a[place]),
             alike=float(look.columns["alike_at_best"][place]),
             log_odds=float(log_odds[place]),
-            counts=bool(log_odds[place] > 0.0),
         )
         for place in range(len(moments))
     ]

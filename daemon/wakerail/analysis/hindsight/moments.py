@@ -14,7 +14,7 @@ from wakerail.analysis.hindsight.openings import OPENING, Template
 from wakerail.analysis.sorts import BLINK, COLLAPSE, DIP, JUMP, Sort
 
 SORTS = (COLLAPSE, BLINK, DIP, JUMP)
-_STEP, _NEAR = 0.2, 0.3  # natural log: a change of level, and how near to one of the opening it leads
+_NEAR = 0.3  # natural log: how near to a level of the opening a change leads
 _FEWEST_BEFORE = 3  # ticks
 
 MeterSays = Callable[[Considered], float]
@@ -90,12 +90,10 @@ def gather(
 
 def _changes_to_opening(grid: Grid, template: Template, since: int) -> Ints:
     """Return the places at which the current changes to a level that the boot known has soon after its begin."""
-    level = grid.level
-    step, leads_to = np.full(len(level), np.nan), np.full(len(level), np.nan)
-    step[1:] = np.diff(level)
-    leads_to[:-2] = (level[1:-1] + level[2:]) / 2
-    opens = np.zeros(len(level), dtype=np.bool_)
+    level, steps = grid.level, grid.steps
+    steps = steps[(steps > since + _FEWEST_BEFORE + 2) & (steps < len(level) - 2)]
+    leads_to = (level[steps + 1] + level[steps + 2]) / 2
+    opens = np.zeros(len(steps), dtype=np.bool_)
     for low, high in zip(template.low[OPENING], template.high[OPENING], strict=True):
         opens |= (leads_to > low - _NEAR) & (leads_to < high + _NEAR)  # NaN is not
-    places = np.flatnonzero((np.abs(step) > _STEP) & opens)
-    return places[places > since + _FEWEST_BEFORE + 2]
+    return steps[opens]
