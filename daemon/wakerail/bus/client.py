@@ -95,15 +95,17 @@ class BusClient:
         ask = Ask(id=new_id(self._clock.now()), reply_to=self._reply_to, args=msgspec.to_builtins(args))
         answer: asyncio.Future[Answer] = asyncio.get_running_loop().create_future()
         self._asked[ask.id] = answer
+        sending = asyncio.create_task(self._send(self._client, topics.ask(self.bench, verb), encode(ask)))
         try:
             async with asyncio.timeout(timeout_s):
-                await self._send(self._client, topics.ask(self.bench, verb), encode(ask))
-                return await answer
+                # a broker that goes before it confirms the question leaves the sending waiting: the answer's end tells
+                return (await asyncio.gather(sending, answer))[1]
         except TimeoutError as error:
             raise DeviceUnavailable(
                 f"{self.bench} did not answer {verb!r} within {timeout_s:g} s: is its daemon at {self._address}?"
             ) from error
         finally:
+            sending.cancel()
             del self._asked[ask.id]
 
     def messages(self, pattern: str) -> AsyncGenerator[tuple[str, Struct], None]:

@@ -481,6 +481,25 @@ async def test_a_broker_that_goes_ends_streams_and_open_questions(broker: Any, d
             await soon(anext(events))
 
 
+async def test_a_broker_that_goes_before_it_confirms_a_question_is_told_at_once_and_as_what_it_is() -> None:
+    async def hang_up_on_a_question(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        # MQTT 3.1.1, section 2.2: the packet's kind is the high half of its first byte
+        while (kind := (await reader.readexactly(1))[0] >> 4) != 3:
+            packet = await reader.readexactly((await reader.readexactly(1))[0])
+            if kind == 1:
+                writer.write(b"\x20\x02\x00\x00")
+            elif kind == 8:
+                writer.write(b"\x90\x03" + packet[:2] + b"\x01")
+        writer.close()
+
+    async with (
+        await asyncio.start_server(hang_up_on_a_question, "127.0.0.1", 0) as server,
+        BusClient(f"mqtt://127.0.0.1:{server.sockets[0].getsockname()[1]}", BENCH) as client,
+    ):
+        with pytest.raises(DeviceUnavailable, match="lost the broker"):
+            await soon(client.ask("sequences", ListSequences(), timeout_s=10))
+
+
 @pytest.mark.needs("mosquitto")
 async def test_a_password_opens_the_broker_and_a_wrong_one_is_a_mistake_in_the_configuration(
     mosquitto_with_password: Any, daemon_side: Any
