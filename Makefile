@@ -23,7 +23,7 @@ lint: $(STAMP)
 	$(BIN)/lint-imports
 
 bench: $(STAMP)
-	for program in bus startup restart_latency safe_state analysis_speed boot_reading heat_faults plan simulated_shop; do $(BIN)/python benchmarks/$$program.py --short || exit 1; done
+	for program in bus startup restart_latency safe_state analysis_speed boot_reading boot_transfer heat_faults plan simulated_shop; do $(BIN)/python benchmarks/$$program.py --short || exit 1; done
 
 schemas: $(STAMP)
 	$(BIN)/python -m wakerail.bus.asyncapi docs

@@ -4,17 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 from scipy.stats import beta, chi2
 
-from wakerail_sim.corpus import Case
 from wakerail_sim.noise import Floats
 
 CONFIDENCE = 0.95
 _NEAR_S, _NEAR_SAMPLES = 0.5, 3
 _FAR = 1e6
+
+
+class Recorded(Protocol):
+    """What a recording was to show: ``fault`` is None if nothing restarts, ``rate_hz`` the samples in a second."""
+
+    @property
+    def fault(self) -> str | None: ...
+
+    @property
+    def rate_hz(self) -> float: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +46,15 @@ class Pair:
     latency_s: float
 
 
+CaseT = TypeVar("CaseT", bound=Recorded)
+
+
 @dataclass(frozen=True, slots=True)
-class Score:
-    """What became of one recording. ``confusers`` are those that it shows."""
+class Score(Generic[CaseT]):
+    """What became of one recording. ``case`` is what it was to show, ``confusers`` what of that came about."""
 
     seed: int
-    case: Case
+    case: CaseT
     confusers: tuple[str, ...]
     length_s: float
     pairs: tuple[Pair, ...]
@@ -97,7 +110,7 @@ def rate(count: int, exposure: float) -> tuple[float, float, float] | None:
     return count / exposure, low / exposure, high / exposure
 
 
-def summary(scores: Iterable[Score]) -> dict[str, object]:
+def summary(scores: Iterable[Score[CaseT]]) -> dict[str, object]:
     """Return the figures of some recordings: names end in the unit, intervals are [figure, low, high]."""
     scores = list(scores)
     faulty = [score for score in scores if score.case.fault is not None]

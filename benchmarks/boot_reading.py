@@ -48,7 +48,7 @@ GOALS = {
 Job = tuple[int, Case]
 
 
-def read(job: Job) -> Score:
+def read(job: Job) -> Score[Case]:
     """Make a recording, have it read, and compare."""
     seed, case = job
     recording = make_recording(case, seed)
@@ -105,7 +105,7 @@ def healthy_jobs(seeds: range, rate_hz: float, hours: float, first: int = 0) -> 
         yield seed, case
 
 
-def read_all(jobs: Iterable[Job]) -> list[Score]:
+def read_all(jobs: Iterable[Job]) -> list[Score[Case]]:
     """Read on all cores, the longest recordings first; the scores come in the order of their seeds."""
     longest_first = sorted(jobs, key=lambda job: -job[1].length_s * (job[1].rate_hz + 100))
     with multiprocessing.Pool() as pool:
@@ -113,7 +113,7 @@ def read_all(jobs: Iterable[Job]) -> list[Score]:
     return sorted(scores, key=lambda score: (score.seed, score.case.rate_hz))
 
 
-def tables(scores: list[Score]) -> dict[str, dict[str, dict[str, object]]]:
+def tables(scores: list[Score[Case]]) -> dict[str, dict[str, dict[str, object]]]:
     """Return the figures by rate, by what the recording lets one see, by confuser (two count for both) and by fault."""
     fast = [score for score in scores if score.case.rate_hz >= FAST_HZ]
     by_rate = {f"{rate_hz:g}": [score for score in scores if score.case.rate_hz == rate_hz] for rate_hz in RATES_HZ}
@@ -136,7 +136,7 @@ def tables(scores: list[Score]) -> dict[str, dict[str, dict[str, object]]]:
     return {name: {row: summary(of) for row, of in rows.items() if of} for name, rows in groups.items()}
 
 
-def headline(scores: list[Score]) -> dict[str, object]:
+def headline(scores: list[Score[Case]]) -> dict[str, object]:
     """Return the figures that have goals. Unless they say otherwise they are for 20 samples a second and faster."""
     fast = summary(score for score in scores if score.case.rate_hz >= FAST_HZ)
     slow = summary(score for score in scores if score.case.rate_hz == 5.0)
@@ -202,7 +202,7 @@ def train(count: int, rate_hz: float) -> None:
 def page(figures: dict[str, object], rows: dict[str, dict[str, dict[str, object]]], where: str) -> str:
     """Return the report as a page."""
     goals = "\n".join(
-        f"| {name} | {_cell(figures.get(f'{name}_interval', figures[name]))} | {goal} |" for name, goal in GOALS.items()
+        f"| {name} | {cell(figures.get(f'{name}_interval', figures[name]))} | {goal} |" for name, goal in GOALS.items()
     )
     hours = ", ".join(f"{long_h} h at {rate_hz:g}/s" for rate_hz, long_h in HEALTHY_H.items())
     counts = ", ".join(f"{count} at {rate_hz:g}/s" for rate_hz, count in FAULTY.items())
@@ -239,7 +239,7 @@ after a look at these figures. Default settings throughout.
 """
 
 
-def gathered(scores: list[Score]) -> str:
+def gathered(scores: list[Score[Case]]) -> str:
     """Say in how few recordings the errors lie, at ``FAST_HZ`` and faster."""
     fast = [score for score in scores if score.case.rate_hz >= FAST_HZ]
     faulty, healthy = ([one for one in fast if (one.case.fault is None) is sound] for sound in (False, True))
@@ -283,14 +283,14 @@ def written(rows: dict[str, dict[str, dict[str, object]]]) -> str:
         lines += [f"## {_TITLES[name]}", "", "| | " + " | ".join(_COLUMNS.values()) + " |"]
         lines.append("| --- " * (len(_COLUMNS) + 1) + "|")
         lines += [
-            f"| {row} | " + " | ".join(_cell(figures[column]) for column in _COLUMNS) + " |"
+            f"| {row} | " + " | ".join(cell(figures[column]) for column in _COLUMNS) + " |"
             for row, figures in table.items()
         ]
         lines.append("")
     return "\n".join(lines).rstrip()
 
 
-def _cell(value: object) -> str:
+def cell(value: object) -> str:
     match value:
         case None:
             return ""

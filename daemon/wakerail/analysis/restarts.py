@@ -20,6 +20,7 @@ from wakerail.analysis.opening import Opening
 from wakerail.analysis.priors import Outside, Prior
 from wakerail.analysis.sorts import FALLEN, Sort
 from wakerail.analysis.switching import Switching
+from wakerail.analysis.ticks import Ticks
 from wakerail.analysis.trail import Trail
 from wakerail.analysis.turns import Dip, Fall, FallTimes, Turns
 
@@ -72,9 +73,18 @@ class BootFinder:
         """How probable the candidates set aside are restarts all the same, by what is known now."""
         return self._decisions.doubts
 
-    def recorded(self, onset_s: float | None) -> Recorded:
-        """Return all that was taken, to be looked back at."""
-        return Recorded(self.trail, self.levels, self.spacing_s, onset_s, self._decisions.considered, self._meter_says)
+    def recorded(self, onset_s: float | None, ticks: Ticks) -> Recorded:
+        """Return all that was taken, to be looked back at, given the ``ticks`` that it was taken from."""
+        return Recorded(
+            trail=self.trail,
+            levels=self.levels,
+            spacing_s=self.spacing_s,
+            onset_s=onset_s,
+            considered=self._decisions.considered,
+            meter_says=self._meter_says,
+            lowest_a=ticks.low_a,
+            highest_a=ticks.high_a,
+        )
 
     def considers(self, is_near: Callable[[float, float], bool]) -> bool:
         """Tell whether a candidate is open that ``is_near`` by the moments at which it fell and rose again."""

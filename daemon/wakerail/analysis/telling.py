@@ -29,13 +29,14 @@ class Begin(Protocol):
     def low_a(self) -> float: ...
 
 
-def evidence_of(sort: Sort, alike: float, novel: float) -> list[str]:
+def evidence_of(sort: Sort, alike: float, novel: float, *, dipped: bool = False) -> list[str]:
     """Return the names of what a restart rests on that the current shows.
 
-    ``alike`` is what the opening known says for it, ``novel`` what speaks for one not seen before.
+    ``alike`` is what the opening known says for it, ``novel`` what speaks for one not seen before; ``dipped``: the
+    current fell for no more than an instant.
     """
     if sort is Sort.JUMP:
-        return [OPENING]
+        return [OPENING] if not dipped else [DIP, OPENING] if alike > _SPEAKS else [DIP]
     names = [COLLAPSE if sort is Sort.COLLAPSE else DIP]
     if alike > max(novel, _SPEAKS):
         names.append(OPENING)
@@ -48,7 +49,9 @@ def tell_begin(begin: Begin, up_s: float | None, evidence: Sequence[str]) -> str
     """Say what was seen of one restart; ``up_s`` is how long the boot before it was up, None if from before."""
     up = "" if up_s is None else f"after {brief(up_s)} up "
     if begin.sort is Sort.JUMP:
-        return f"{up}the boot opened as the first did"
+        dipped = ["the current dipped for an instant"] if DIP in evidence else []
+        opened = ["the boot opened as the first did"] if OPENING in evidence else []
+        return up + ", and ".join(dipped + opened)
     down = brief(begin.again_s - begin.at_s, 2)
     says = f"{up}the current fell to {level_words(begin.low_a)} and rose again {down} later"
     if OPENING in evidence:

@@ -22,8 +22,8 @@ import numpy.typing as npt
 from wakerail.analysis.candidate import Candidate
 from wakerail.analysis.considered import Considered
 from wakerail.analysis.decisions import Boot
-from wakerail.analysis.hindsight.look import Look, Verdict, are_among, look_at, look_back
-from wakerail.analysis.hindsight.tables import TABLES
+from wakerail.analysis.hindsight.look import Look, Recorded, Verdict, are_among, look_at, look_back, stand_for
+from wakerail.analysis.hindsight.weighing import grown
 from wakerail.analysis.onset import First
 from wakerail.analysis.reading import BootReading, Watched, judge
 from wakerail.analysis.restarts import SAMPLE_TICKS, BootFinder
@@ -40,7 +40,7 @@ from wakerail_kit.messages import Frame
 _NEAR_S = 1.0  # how far the two witnesses of one restart may lie apart
 _LEFT_USB, _STAYED_ON_USB = 3.0, -6.0
 _WORTH_TELLING = 0.01  # a probability that changes by less is not told anew
-_SURE_OF_ONE = 2.0  # log odds
+_SURE_OF_ONE = 1.5  # log odds
 _LEAST_AGAINST = -0.01  # log odds: what was decided against counts no more
 _GAP = 1.5  # times the usual spacing of ticks
 _KEEP_TICKS = SAMPLE_TICKS + 3
@@ -133,7 +133,13 @@ class BootReader:
     def look_at_all(self) -> Look | None:
         """Return what hindsight goes by, in place of concluding: the tables are fitted to it."""
         self._finish_live()
-        return look_at(self._finder.recorded(self._onset_s), self._told_s)
+        return look_at(self._recorded(), self._told_s)
+
+    def _recorded(self) -> Recorded:
+        return self._finder.recorded(self._onset_s, self._all_ticks())
+
+    def _all_ticks(self) -> Ticks:
+        return join([*self._ticks, *self._newest_ticks])
 
     def _finish_live(self) -> list[Seen]:
         seen = [one for batch in self._gathering.rest() for one in self._read(batch)]
@@ -147,7 +153,7 @@ class BootReader:
         return judge(
             Watched(
                 settings=self._settings,
-                ticks=join([*self._ticks, *self._newest_ticks]),
+                ticks=self._all_ticks(),
                 first_s=end_s if self._first_s is None else self._first_s,
                 end_s=end_s,
                 began=finder.first,
@@ -203,7 +209,7 @@ class BootReader:
         """Judge all that may have been a restart by the whole recording; return what has to be told anew."""
         counted = [told for told in self._told if told.log_odds >= 0]
         spacing_s = self._finder.spacing_s
-        verdicts = look_back(self._finder.recorded(self._onset_s), self._told_s, TABLES, self._usb_says)
+        verdicts = look_back(self._recorded(), self._told_s, grown(), self._usb_says)
         if not verdicts:
             return []
         restarts = [verdict for verdict in verdicts if verdict.counts]
@@ -211,10 +217,12 @@ class BootReader:
             restarts = []  # where nothing was told live, there has to be more than a likeness
         judged = {verdict.again_s: verdict for verdict in verdicts}
         seen: list[Seen] = []
-        stays = are_among([told.restart for told in counted], restarts, spacing_s)
+        stays = stand_for([told.restart for told in counted], restarts, spacing_s)
         for told, holds in zip(counted, stays, strict=True):
+            if holds or told.usb is not None:
+                continue
             verdict = judged.get(told.restart.again_s)
-            if not holds and verdict is not None and told.usb is None:
+            if verdict is not None:
                 seen += self._revise(told, min(verdict.log_odds, _LEAST_AGAINST), "by the whole recording it was none")
         left = [told.restart for told in counted if told.log_odds >= 0]
         known = are_among(restarts, left, spacing_s)
@@ -230,7 +238,8 @@ class BootReader:
 
     def _tell_late(self, verdict: Verdict) -> Restart:
         """Tell of a restart that only the whole recording shows."""
-        return self._tell_begin(verdict, verdict.log_odds, evidence_of(verdict.sort, verdict.alike, 0.0), None)
+        evidence = evidence_of(verdict.sort, verdict.alike, 0.0, dipped=verdict.dipped)
+        return self._tell_begin(verdict, verdict.log_odds, evidence, None)
 
     def _says_of(self, begin: Begin, evidence: Sequence[str]) -> str:
         says = tell_begin(begin, self._up_s(begin.at_s), evidence)

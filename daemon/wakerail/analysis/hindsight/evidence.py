@@ -5,13 +5,13 @@ Currents enter as ratios, times as ticks; NaN is what is not known of a moment.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 
+from wakerail.analysis.hindsight.first_boot import KnownBoot
 from wakerail.analysis.hindsight.grid import Bools, Floats, Grid, Ints
+from wakerail.analysis.hindsight.instants import Instants
 from wakerail.analysis.hindsight.moments import Moments
-from wakerail.analysis.hindsight.openings import Alike, Template, goes_on
+from wakerail.analysis.hindsight.openings import Alike, goes_on
 
 _NOBODY = -10.0
 _SAME_START, _SAME_LOW = 0.12, 0.3  # natural log: moments that differ by less are of a kind
@@ -22,43 +22,13 @@ _SOON = 16  # ticks after the beginning, which are the same windows
 
 Columns = dict[str, Floats]
 
-#: What more of a number can only do: speak for a restart (1), or against one (-1). Others may do either.
-DIRECTIONS: Mapping[str, int] = {
-    "what_the_dip_says": 1,
-    "alike_by_the_second_stage": 1,
-    "alike_at_best": 1,
-    "alike_in_all": 1,
-    "alike_at_worst": 1,
-    "changes_that_came": 1,
-    "windows_that_differ": -1,
-    "alike_in_8_ticks": 1,
-    "alike_in_16_ticks": 1,
-    "boot_before_goes_on": -1,
-    "better_than_those_after": 1,
-    "better_than_those_before": 1,
-    "below_the_third_best": 1,
-    "below_the_sixth_best": 1,
-    "live_log_odds": 1,
-    "live_alike": 1,
-    "live_novel": 1,
-    "live_second_stage": 1,
-    "low_above_standing": -1,
-    "opening_level_off": -1,
-    "told": 1,
-    "told_of_its_sort": 1,
-    "told_of_its_kind": 1,
-    "below_those_told": 1,
-    "unlike_usual_interval": -1,
-    "share_from_elsewhere": -1,
-    "often_from_elsewhere": -1,
-}
-
 
 def describe(
     grid: Grid,
     moments: Moments,
-    template: Template,
+    known: KnownBoot,
     alike: Alike,
+    instants: Instants,
     low_above: Floats,
     told: Bools,
     *,
@@ -69,22 +39,24 @@ def describe(
     ``low_above``: how far each low is above the standing level, in what counts as standing; ``told``: which were
     told live.
     """
-    last = template.last_window
-    summed, best = alike.summed, alike.best
+    template, summed, best = known.opening, alike.summed, alike.best
     ranked = np.sort(best)[::-1]
     after, before = _best_beside(moments.place, best, template.telling_ticks)
     level_before, level_after = _levels_beside(grid, moments.place)
     here, elsewhere = _changes_by_as_much(grid, moments.place)
     return {
+        "sort": moments.sort.astype(np.float64),
+        "from_off": np.full(len(moments), float(known.from_off)),
         "what_the_dip_says": moments.depth,
         "first_level_is_new": alike.new,
-        "alike_by_the_second_stage": summed[:, template.second_window],
+        "alike_by_the_second_stage": alike.by_second,
         "alike_at_best": best,
-        "alike_in_all": summed[:, last],
+        "alike_in_all": alike.in_all,
         "alike_at_worst": summed.min(axis=1, initial=0.0),
-        "lost_after_the_best": best - summed[:, last],
+        "lost_after_the_best": best - alike.in_all,
         "changes_that_came": alike.came.astype(np.float64),
         "windows_that_differ": alike.differ.astype(np.float64),
+        "skips": np.log1p(alike.skips),
         "alike_in_8_ticks": summed[:, _SOON // 2],
         "alike_in_16_ticks": summed[:, _SOON],
         "boot_before_goes_on": goes_on(moments.place, alike),
@@ -99,8 +71,8 @@ def describe(
         "low_ticks": moments.low_ticks,
         "seen_off": np.full(len(moments), float(seen_off)),
         "low_above_standing": low_above,
-        "opening_level_off": np.abs(level_after - template.first),
-        "level_before": level_before - template.first,
+        "opening_level_off": np.abs(level_after - alike.opens_at),
+        "level_before": level_before - alike.opens_at,
         "change_of_level": level_before - level_after,
         "told": told.astype(np.float64),
         "told_of_its_sort": _told_of_sort(moments, told),
@@ -109,7 +81,7 @@ def describe(
         "unlike_usual_interval": _unlike_usual(moments.again_s, moments.again_s[told]),
         "share_from_elsewhere": elsewhere / np.maximum(elsewhere + here, 1),
         "often_from_elsewhere": np.log1p(elsewhere),
-    }
+    } | instants.describe(moments.place, template, best)
 
 
 def _best_beside(place: Ints, best: Floats, ticks: int) -> tuple[Floats, Floats]:
@@ -189,6 +161,7 @@ def _told_of_sort(moments: Moments, told: Bools) -> Floats:
 
 def _unlike_usual(again_s: Floats, told_s: Floats) -> Floats:
     """Return by which ratio (its logarithm, either way) the time since the boot told before is not the usual one."""
+    told_s = np.unique(told_s)  # two moments may begin at once
     if len(told_s) < _FEW_BOOTS:
         return np.full(len(again_s), np.nan)
     usual_s = float(np.median(np.diff(told_s)))

@@ -14,11 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from wakerail.analysis.hindsight.grid import Floats, Grid, Ints
-from wakerail.analysis.hindsight.openings import LONGEST_TICKS, Template, hold_against, template_at
+from wakerail.analysis.hindsight.openings import LONGEST_TICKS, Template, hold_against, template_at, templates_at
 
 _RISE, _STAYS_TICKS = 0.7, 8  # natural log: an onset rises by so much above all before, for so long
 _OF_THE_HIGHEST = 0.5  # of the highest rise: the first that is as high is the onset
 _NOT_AT_ONCE = 3  # ticks
+_ABOVE, _MOSTLY = 0.3, 0.9  # natural log, and a share of the ticks: who draws so much more so mostly is up
 _AGAIN, _OF_THE_BEST, _OF_ITSELF = 8.0, 0.5, 0.35  # log-likelihood ratios, and shares of them
 _LIKE_THE_FIRST = 0.4  # of what the first says of itself
 _MUCH_LONGER = 1.25
@@ -29,15 +30,21 @@ _COUNTS_FROM, _COUNTS_UP_TO = 4.0, 25.0  # log-likelihood ratios
 
 @dataclass(frozen=True, slots=True, eq=False)
 class KnownBoot:
-    """The opening of the boot known, and since which tick others may follow (where the device was seen to come on).
+    """The opening of the boot known: as a whole, without its first stages, and that of another where there is one.
 
+    Others may follow from the tick ``since`` on, where the device was seen to come on.
     ``from_off``: it was seen off before; ``often``: how often a tick is at another level since then (a share).
     """
 
-    opening: Template
-    begin: int
+    openings: tuple[Template, ...]
+    since: int
     from_off: bool
     often: float
+
+    @property
+    def opening(self) -> Template:
+        """The opening as a whole."""
+        return self.openings[0]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,20 +53,23 @@ class _Boot:
     opening: Template
 
 
-def boot_to_know(grid: Grid, onset_s: float | None, told_s: Sequence[float], considered: Ints) -> KnownBoot | None:
+def boot_to_know(
+    grid: Grid, onset_s: float | None, told_s: Sequence[float], considered: Ints, dips: Ints
+) -> KnownBoot | None:
     """Return the boot known, given the onset and the boots that were told live; None where there was none.
 
-    ``considered``: the ticks at which candidates were considered live.
+    ``considered``: the ticks at which candidates were considered live; ``dips``: those that follow a deep and rare dip,
+    after which a boot may have begun that nobody told.
     """
     rise = _first_rise(grid)
-    if rise is not None and onset_s is not None:
-        onset_s = grid.start_s(rise)
     places = _changes(grid, considered)
     if onset_s is not None:
         onset = grid.place(onset_s)
+        if rise is not None and not _is_up(grid, onset, rise):
+            onset = grid.place(grid.start_s(rise))
         told = [place for place in map(grid.place, told_s) if place > onset + _NOT_AT_ONCE]
         return _from_onset(grid, places, onset, told)
-    told = [grid.place(at_s) for at_s in told_s] or ([] if rise is None else [rise])
+    told = [grid.place(at_s) for at_s in told_s] or ([] if rise is None else [rise]) or dips[:_FIRST_BOOTS].tolist()
     return _of_those_told(grid, places, told) if told else None
 
 
@@ -79,6 +89,15 @@ def _first_rise(grid: Grid) -> int | None:
     return _NOT_AT_ONCE + int(np.flatnonzero(rise >= max(_RISE, _OF_THE_HIGHEST * highest))[0])
 
 
+def _is_up(grid: Grid, onset: int, until: int) -> bool:
+    """Tell whether the device drew more than ever before its onset, nearly all the time from then to a later tick."""
+    before, after = grid.level[:onset], grid.level[onset + 1 : until]
+    before, after = before[~np.isnan(before)], after[~np.isnan(after)]
+    if len(before) < _NOT_AT_ONCE or len(after) < _NOT_AT_ONCE:
+        return False
+    return bool(np.mean(after > np.quantile(before, _MOSTLY) + _ABOVE) > _MOSTLY)
+
+
 def _changes(grid: Grid, considered: Ints) -> Ints:
     """Return the ticks at which the level changes, and those that were considered."""
     places = np.union1d(grid.steps, considered)
@@ -89,7 +108,7 @@ def _from_onset(grid: Grid, places: Ints, onset: int, told: Sequence[int]) -> Kn
     """Return the first boot, or, where that broke off early, a longer one of those told that opens like it."""
     often = grid.changes(onset)
     first = _boot(grid, places, onset, len(grid), often)
-    longest = first
+    longest, second = first, None
     if told:
         looked_at = np.array([*told[:_LOOKED_AT], onset])
         best = hold_against(grid, looked_at, first.opening, often).best
@@ -98,8 +117,13 @@ def _from_onset(grid: Grid, places: Ints, onset: int, told: Sequence[int]) -> Kn
         for place in np.flatnonzero(alike).tolist()[: _FIRST_BOOTS - 2]:
             boot = _boot(grid, places, told[place], ends[place], often)
             if boot.ticks > _MUCH_LONGER * longest.ticks:
-                longest = boot
-    return KnownBoot(longest.opening, onset, from_off=True, often=often)
+                longest, second = boot, longest
+    return _known(grid, longest, second, since=onset, from_off=True, often=often)
+
+
+def _known(grid: Grid, boot: _Boot, other: _Boot | None, *, since: int, from_off: bool, often: float) -> KnownBoot:
+    openings = templates_at(grid, boot.opening.begin, boot.ticks)
+    return KnownBoot(openings if other is None else (*openings, other.opening), since, from_off, often)
 
 
 def _of_those_told(grid: Grid, places: Ints, told: Sequence[int]) -> KnownBoot:
@@ -111,8 +135,8 @@ def _of_those_told(grid: Grid, places: Ints, told: Sequence[int]) -> KnownBoot:
         boot = _boot(grid, places, begin, end, often)
         others = some[np.abs(some - begin) > _SEPARATE_TICKS]
         boots.append((_explains(others, hold_against(grid, others, boot.opening, often).best, boot.opening), boot))
-    _, best = max(boots, key=lambda boot: boot[0])
-    return KnownBoot(best.opening, 0, from_off=False, often=often)
+    best, *rest = (boot for _, boot in sorted(boots, key=lambda boot: -boot[0]))
+    return _known(grid, best, rest[0] if rest else None, since=0, from_off=False, often=often)
 
 
 def _boot(grid: Grid, places: Ints, begin: int, end: int, often: float) -> _Boot:

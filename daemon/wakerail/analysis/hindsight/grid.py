@@ -27,17 +27,18 @@ _APART, _CHANGED = 8, 0.2  # ticks, and natural log
 class Grid:
     """``level`` holds the natural log of the current at each tick (NaN in a gap), without bursts of one tick.
 
-    ``noise`` is how much it wobbles from tick to tick, ``changes`` how often a tick lies at another level than the one
-    before (a share). ``steps`` are the ticks at which it changes at once.
+    ``lowest`` and ``highest`` are the same of the lowest and the highest sample of each tick, given in ``lowest_a`` and
+    ``highest_a``. ``noise`` is how much the level wobbles from tick to tick, ``changes`` how often a tick lies at
+    another level than the one before (a share). ``steps`` are the ticks at which it changes at once.
     """
 
-    def __init__(self, trail: Trail, scale: Scale, spacing_s: float) -> None:
+    def __init__(self, trail: Trail, lowest_a: Floats, highest_a: Floats, scale: Scale, spacing_s: float) -> None:
         starts_s = np.asarray(trail.start_s)
         self.spacing_s, self.begin_s = spacing_s, float(starts_s[0])
         place = np.rint((starts_s - self.begin_s) / spacing_s).astype(np.int64)
-        level_a = _held(place, np.asarray(trail.level_a))
-        level = np.log(np.maximum(level_a - scale.standing_a, 0.0) + scale.floor_a)
-        self.level = _without_bursts(level)
+        self.level = _without_bursts(_on_scale(_held(place, np.asarray(trail.level_a)), scale))
+        self.lowest = _on_scale(_held(place, lowest_a), scale)
+        self.highest = _on_scale(_held(place, highest_a), scale)
         self._starts_s, self._starts_at = starts_s, place
         known = ~np.isnan(self.level)
         self._sum = np.concatenate(([0.0], np.cumsum(np.where(known, self.level, 0.0))))
@@ -82,6 +83,11 @@ class Grid:
         steps = np.abs(level[_APART:] - level[:-_APART])
         steps = steps[~np.isnan(steps)]
         return float(np.mean(steps > _CHANGED)) / _APART if len(steps) else 0.0
+
+
+def _on_scale(level_a: Floats, scale: Scale) -> Floats:
+    on_scale: Floats = np.log(np.maximum(level_a - scale.standing_a, 0.0) + scale.floor_a)
+    return on_scale
 
 
 def _held(place: Ints, level_a: Floats) -> Floats:

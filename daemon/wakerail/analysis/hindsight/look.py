@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,10 +11,12 @@ from wakerail.analysis.considered import Considered
 from wakerail.analysis.hindsight.evidence import Columns, describe
 from wakerail.analysis.hindsight.first_boot import boot_to_know
 from wakerail.analysis.hindsight.grid import Bools, Floats, Grid, Ints
-from wakerail.analysis.hindsight.moments import SORTS, MeterSays, Moments, gather
+from wakerail.analysis.hindsight.instants import Instants
+from wakerail.analysis.hindsight.moments import SORTS, MeterSays, Moments, after_dips, gather
 from wakerail.analysis.hindsight.openings import Alike, hold_near
-from wakerail.analysis.hindsight.together import describe_together, distinct, is_among
-from wakerail.analysis.hindsight.weighing import GROUPS, Table, Tables, table_of
+from wakerail.analysis.hindsight.shapes import Shapes
+from wakerail.analysis.hindsight.together import are_one, describe_crowd, describe_together, distinct, is_among
+from wakerail.analysis.hindsight.weighing import Forests
 from wakerail.analysis.levels import Levels
 from wakerail.analysis.seen import Restart
 from wakerail.analysis.sorts import FALLEN, Sort
@@ -31,7 +33,10 @@ Outside = Callable[[float, float], float]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Recorded:
-    """A whole recording as it was read live. ``onset_s`` is None if the device ran from the beginning."""
+    """A whole recording as it was read live. ``onset_s`` is None if the device ran from the beginning.
+
+    ``lowest_a`` and ``highest_a`` hold the lowest and the highest sample of each tick of the trail.
+    """
 
     trail: Trail
     levels: Levels
@@ -39,17 +44,20 @@ class Recorded:
     onset_s: float | None
     considered: Sequence[Considered]
     meter_says: MeterSays
+    lowest_a: Floats
+    highest_a: Floats
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """What a moment is in hindsight."""
+    """What a moment is in hindsight. ``dipped``: single samples about it were low, as is rare in this recording."""
 
     sort: Sort
     at_s: float
     again_s: float
     low_a: float
     alike: float
+    dipped: bool
     log_odds: float
 
     @property
@@ -60,28 +68,20 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Look:
-    """The moments of a recording, and what describes each alone. ``from_off``: the device was seen off at first."""
+    """The moments of a recording, and what describes each alone. ``dipped``: see ``Verdict``."""
 
     moments: Moments
     columns: Columns
-    from_off: bool
+    dipped: Bools
     spacing_s: float
     length_s: float
-
-    def alone(self, tables: Mapping[str, Table]) -> Floats:
-        """Return the log odds of each moment, taken by itself."""
-        log_odds = np.full(len(self.moments), -np.inf)
-        for name, sorts in GROUPS.items():
-            group = self.moments.is_of(*sorts)
-            if group.any():
-                table = tables[table_of(name, from_off=self.from_off)]
-                log_odds[group] = table.log_odds({key: column[group] for key, column in self.columns.items()})
-        return log_odds
 
     def together(self, alone: Floats, among: Ints) -> Columns:
         """Return what some moments, of which each stands for a restart of its own, say together."""
         columns = {key: column[among] for key, column in self.columns.items()}
-        return describe_together(self.moments.only(among), columns, alone[among], self.spacing_s, self.length_s)
+        return describe_crowd(self.moments, alone, among) | describe_together(
+            self.moments.only(among), columns, alone[among], self.spacing_s, self.length_s
+        )
 
 
 def look_at(recorded: Recorded, told_s: Iterable[float]) -> Look | None:
@@ -92,38 +92,44 @@ def look_at(recorded: Recorded, told_s: Iterable[float]) -> Look | None:
     if len(recorded.trail) < _FEWEST_TICKS:
         return None
     begins_s = sorted(told_s)
-    grid = Grid(recorded.trail, recorded.levels.scale, recorded.spacing_s)
+    grid = Grid(recorded.trail, recorded.lowest_a, recorded.highest_a, recorded.levels.scale, recorded.spacing_s)
     considered = np.array([grid.place(one.again_s) for one in recorded.considered], dtype=np.int64)
-    known = boot_to_know(grid, recorded.onset_s, begins_s, considered)
+    instants = Instants(grid)
+    dips = after_dips(grid, instants)
+    known = boot_to_know(grid, recorded.onset_s, begins_s, considered, dips)
     if known is None:
         return None
-    moments = gather(grid, recorded.considered, known.opening, known.begin, recorded.meter_says)
-    alike = hold_near(grid, moments.place, known.opening, known.often)
+    shapes = Shapes(grid, known.openings)
+    others = np.union1d(dips, shapes.recurrences())
+    moments = gather(grid, recorded.considered, known.opening, others, known.since, recorded.meter_says)
+    alike = hold_near(grid, moments.place, known.openings, known.often)
     told = np.isin(moments.again_s, begins_s)
-    kept = _worth_looking_at(moments, alike, told)
+    kept = _worth_looking_at(moments, alike, told | np.isin(moments.place, others))
     if not len(kept):
         return None
     moments, alike, told = moments.only(kept), alike.only(kept), told[kept]
     levels = recorded.levels
     low_above = (moments.low_a - levels.standing_a) / max(levels.tolerance_a, 1e-9)
-    columns = describe(grid, moments, known.opening, alike, low_above, told, seen_off=levels.known)
+    columns = describe(grid, moments, known, alike, instants, low_above, told, seen_off=levels.known)
+    columns |= shapes.describe(moments.place)
+    dipped = instants.deep()[moments.place]
     length_s = recorded.trail.start_s[-1] - recorded.trail.start_s[0]
-    return Look(moments, columns, known.from_off, recorded.spacing_s, length_s)
+    return Look(moments, columns, dipped, recorded.spacing_s, length_s)
 
 
-def look_back(recorded: Recorded, told_s: Iterable[float], tables: Tables, outside: Outside) -> list[Verdict]:
+def look_back(recorded: Recorded, told_s: Iterable[float], forests: Forests, outside: Outside) -> list[Verdict]:
     """Return the verdict on every moment of a recording; none where there is too little to go by."""
     look = look_at(recorded, told_s)
     if look is None:
         return []
-    moments, alone = look.moments, look.alone(tables.alone)
+    moments, alone = look.moments, forests.alone.log_odds(look.columns)
     other = np.array(
         [outside(*times_s) for times_s in zip(moments.at_s.tolist(), moments.again_s.tolist(), strict=True)]
     )
     among = np.flatnonzero(distinct(moments, alone + other, recorded.spacing_s))
     log_odds = np.full(len(moments), _ONE_OF_ANOTHER)
     if len(among):
-        log_odds[among] = tables.together.log_odds(look.together(alone, among)) + other[among]
+        log_odds[among] = forests.together.log_odds(look.together(alone, among)) + other[among]
     return [
         Verdict(
             sort=SORTS[int(moments.sort[place])],
@@ -131,19 +137,20 @@ def look_back(recorded: Recorded, told_s: Iterable[float], tables: Tables, outsi
             again_s=float(moments.again_s[place]),
             low_a=float(moments.low_a[place]),
             alike=float(look.columns["alike_at_best"][place]),
+            dipped=bool(look.dipped[place]),
             log_odds=float(log_odds[place]),
         )
         for place in range(len(moments))
     ]
 
 
-def _worth_looking_at(moments: Moments, alike: Alike, told: Bools) -> Ints:
+def _worth_looking_at(moments: Moments, alike: Alike, at_all_events: Bools) -> Ints:
     """Return the places of the moments that may be restarts, not too many: the best.
 
-    Without a fall, and unless it was told live, only what is like the boot known may be one.
+    Without a fall, and but for some ``at_all_events``, only what is like the boot known may be one.
     """
     fell = moments.is_of(*FALLEN)
-    kept = np.flatnonzero(fell | told | (alike.best > 0.0))
+    kept = np.flatnonzero(fell | at_all_events | (alike.best > 0.0))
     if len(kept) > _MOST:
         worth = np.where(fell, alike.best + _FALLEN_COUNTS, alike.best)[kept]
         kept = np.sort(kept[np.argsort(-worth, kind="stable")[:_MOST]])
@@ -154,3 +161,14 @@ def are_among(some: Sequence[Restart | Verdict], others: Sequence[Restart | Verd
     """Tell which of some moments stand for the same restart as one of the others does."""
     at_s, again_s = np.array([(other.at_s, other.again_s) for other in others]).reshape(-1, 2).T
     return [is_among(one.at_s, one.again_s, at_s, again_s, spacing_s) for one in some]
+
+
+def stand_for(some: Sequence[Restart], restarts: Sequence[Verdict], spacing_s: float) -> list[bool]:
+    """Tell which of some moments stand for one of the restarts: of those that do for the same, the nearest alone."""
+    at_s, again_s = np.array([(one.at_s, one.again_s) for one in some]).reshape(-1, 2).T
+    stand = np.zeros(len(some), dtype=np.bool_)
+    for restart in restarts:
+        free = are_one(restart.at_s, restart.again_s, at_s, again_s, spacing_s) & ~stand
+        if free.any():
+            stand[np.where(free, np.abs(again_s - restart.again_s), np.inf).argmin()] = True
+    return stand.tolist()

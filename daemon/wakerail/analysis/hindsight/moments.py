@@ -1,4 +1,7 @@
-"""All the moments at which a boot may have begun: those considered live, and every change to a level of the opening."""
+"""All the moments at which a boot may have begun.
+
+Those considered live, every change to a level of the opening, and every dip that is deep and rare.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +13,7 @@ import numpy as np
 
 from wakerail.analysis.considered import Considered
 from wakerail.analysis.hindsight.grid import Bools, Floats, Grid, Ints
+from wakerail.analysis.hindsight.instants import Instants
 from wakerail.analysis.hindsight.openings import OPENING, Template
 from wakerail.analysis.sorts import BLINK, COLLAPSE, DIP, JUMP, Sort
 
@@ -55,9 +59,9 @@ class Moments:
 
 
 def gather(
-    grid: Grid, considered: Iterable[Considered], template: Template, since: int, meter_says: MeterSays
+    grid: Grid, considered: Iterable[Considered], template: Template, others: Ints, since: int, meter_says: MeterSays
 ) -> Moments:
-    """Return the moments after the tick ``since``, where the device began to draw."""
+    """Return the moments after the tick ``since``, where the device began to draw; ``others`` are more to look at."""
     # a candidate may be decided twice: the last time counts
     decided = {(one.sort, one.place): one for one in considered}.values()
     rows = [
@@ -77,7 +81,8 @@ def gather(
         for one in decided
         if since + _FEWEST_BEFORE < (place := grid.place(one.again_s)) < len(grid) - 2
     ]
-    more = _changes_to_opening(grid, template, since)
+    others = others[(others > since + _FEWEST_BEFORE + 2) & (others < len(grid) - 2)]
+    more = np.union1d(_changes_to_opening(grid, template, since), others)
     live = np.array([row[0] for row in rows], dtype=np.int64)
     beside = np.isin(more[:, np.newaxis] + np.array([-1, 0, 1]), live).any(axis=1)
     for place in more[~beside].tolist():
@@ -97,3 +102,11 @@ def _changes_to_opening(grid: Grid, template: Template, since: int) -> Ints:
     for low, high in zip(template.low[OPENING], template.high[OPENING], strict=True):
         opens |= (leads_to > low - _NEAR) & (leads_to < high + _NEAR)  # NaN is not
     return steps[opens]
+
+
+def after_dips(grid: Grid, instants: Instants) -> Ints:
+    """Return the places right after the lowest tick of each dip that is deep and rare."""
+    deep = np.flatnonzero(instants.deep())
+    deep = deep[(deep > _FEWEST_BEFORE) & (deep < len(grid) - 4)]
+    lowest = (grid.lowest[deep] <= instants.lowest[deep]) & (grid.lowest[deep - 1] > grid.lowest[deep])
+    return deep[lowest] + 1

@@ -9,6 +9,7 @@ the levels that it has in a window if it runs a little faster or slower, or begi
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -23,6 +24,7 @@ WINDOWS = len(_TICKS)
 LONGEST_TICKS = int(_EDGES[-1])  # what is known of an opening at most
 OPENING = slice(1, 9)  # windows: where a boot may be a tick or two after its begin, whatever the meter does there
 _FIRST = slice(1, 6)  # windows: the first level; the window before is a mixture of before and after
+_INRUSH = slice(1, 5)  # windows
 _SECOND = 0.25  # natural log: the second stage is further than this from the first
 _SECOND_TICKS = 2
 _WHOLE = 0.97  # of the time until the next boot
@@ -41,7 +43,10 @@ _SQRT_2PI = math.sqrt(2 * math.pi)
 _NEVER = -60.0
 _SPEAKS_FOR, _SPEAKS_AGAINST = 1.0, -1.5
 _REACH, _NEAREST, _LOOKED_AT = 0.8, 3, 40  # of the template's length; ticks; moments
-_SHIFTS = (0, -1, 1)  # ticks; of those as good the first
+_SHIFTS = (-1, 1)  # ticks
+_ANOTHER_BOOT = 3.0  # log-likelihood ratios
+_ITSELF_TICKS = 3
+_MOST_SKIPPED_TICKS, _MOST_LATER = 64, 3
 _LIKELY, _BEGUN = 3.0, 2.0  # log-likelihood ratios
 
 
@@ -51,6 +56,7 @@ class Template:
 
     ``first`` is the level that it begins with, ``second_window`` the window by which its second stage has shown,
     ``last_window`` the last that is known; ``changes`` tells in which windows it is at a level that it was not before.
+    It was taken from the tick ``begin``; ``skips`` is how many ticks of the boot are left out before that.
     """
 
     low: Floats
@@ -59,14 +65,37 @@ class Template:
     second_window: int
     last_window: int
     changes: Bools
+    begin: int
+    skips: int
 
     @property
     def telling_ticks(self) -> int:
         """For how many ticks a boot has to be seen until its second stage has shown."""
         return int(_EDGES[max(self.second_window, 3) + 1])
 
+    @property
+    def known_ticks(self) -> int:
+        """How many ticks of it are known."""
+        return int(_EDGES[self.last_window + 1])
 
-def template_at(grid: Grid, begin: int, ticks: int) -> Template:
+    def is_itself(self, places: Ints) -> Bools:
+        """Tell which ticks are where it was taken from."""
+        itself: Bools = np.abs(places - self.begin) <= _ITSELF_TICKS
+        return itself
+
+
+def templates_at(grid: Grid, begin: int, ticks: int) -> tuple[Template, ...]:
+    """Return the opening of the boot that began at a tick, and the same without its first stages.
+
+    A device that is reset while it is powered mostly skips those in which its supplies come up.
+    """
+    steps = grid.steps[(grid.steps > begin + _NEAREST) & (grid.steps < begin + min(_MOST_SKIPPED_TICKS, ticks // 2))]
+    stages = steps[np.diff(steps, prepend=begin) > _NEAREST][:_MOST_LATER]
+    later = (template_at(grid, stage, begin + ticks - stage, skips=stage - begin) for stage in stages.tolist())
+    return template_at(grid, begin, ticks), *later
+
+
+def template_at(grid: Grid, begin: int, ticks: int, skips: int = 0) -> Template:
     """Return the opening of the boot that began at a tick and lasted for ``ticks``."""
     low, high = np.full(WINDOWS, np.inf), np.full(WINDOWS, -np.inf)
     for stretch, shift in ALIGNMENTS:
@@ -84,7 +113,10 @@ def template_at(grid: Grid, begin: int, ticks: int) -> Template:
     begins = middle[_FIRST][~np.isnan(middle[_FIRST])]
     level = float(np.median(begins)) if len(begins) else 0.0
     second_window = min(_second_window(low, high, level), last_window)
-    return Template(low, high, level, second_window, last_window, _changes(middle))
+    if len(begins):  # a warm restart opens without the inrush, or the slow rise, of a cold one
+        low[_INRUSH], high[_INRUSH] = np.minimum(low[_INRUSH], level), np.maximum(high[_INRUSH], level)
+        middle[_INRUSH] = level
+    return Template(low, high, level, second_window, last_window, _changes(middle), begin, skips)
 
 
 def _changes(level: Floats) -> Bools:
@@ -114,21 +146,32 @@ def _second_window(low: Floats, high: Floats, first: float) -> int:
 class Alike:
     """What the windows of each moment say, of ``moments`` x ``WINDOWS``: log-likelihood ratios, added up.
 
-    ``best`` is the most that they say from the template's second stage on, ``best_window`` when. ``came`` counts the
-    changes of the template that came, ``differ`` the windows that are not like it, both until then. ``new`` is what
-    speaks for a first level that the device does not have otherwise.
+    ``best`` is the most that they say from the template's second stage on, ``best_window`` when; ``by_second`` is what
+    they say by the second stage, ``in_all`` by the end. ``came`` counts the changes of the template that came,
+    ``differ`` the windows that are not like it, both until the best. ``new`` is what speaks for a first level that the
+    device does not have otherwise. ``opens_at`` is the level that the template begins with, and ``skips`` how far into
+    the boot known that is (ticks).
     """
 
     summed: Floats
     best: Floats
     best_window: Ints
+    by_second: Floats
+    in_all: Floats
     came: Ints
     differ: Ints
     new: Floats
+    opens_at: Floats
+    skips: Ints
 
     def only(self, kept: Ints) -> Alike:
         """Return the same of some of the moments."""
         return Alike(*(getattr(self, field.name)[kept] for field in fields(self)))
+
+    def put(self, some: Ints | Bools, other: Alike) -> None:
+        """Take over what another says of some of the moments."""
+        for field in fields(self):
+            getattr(self, field.name)[some] = getattr(other, field.name)
 
 
 def hold_against(grid: Grid, places: Ints, template: Template, changes: float) -> Alike:
@@ -159,18 +202,60 @@ def hold_against(grid: Grid, places: Ints, template: Template, changes: float) -
         summed=summed,
         best=summed[np.arange(len(places)), best_window],
         best_window=best_window,
+        by_second=summed[:, template.second_window].copy(),
+        in_all=summed[:, template.last_window].copy(),
         came=((said > _SPEAKS_FOR) & template.changes & until).sum(axis=1),
         differ=((said < _SPEAKS_AGAINST) & until).sum(axis=1),
         new=np.where(known.any(axis=1), new, 0.0),
+        opens_at=np.full(len(places), template.first),
+        skips=np.full(len(places), template.skips),
     )
 
 
-def hold_near(grid: Grid, places: Ints, template: Template, changes: float) -> Alike:
-    """Hold what follows each place against a template, from a tick early or late if it is more alike from there."""
-    shifted = [hold_against(grid, places + shift, template, changes) for shift in _SHIFTS]
-    most = np.argmax([alike.best for alike in shifted], axis=0)
-    every = np.arange(len(places))
-    return Alike(*(np.stack([getattr(a, field.name) for a in shifted])[most, every] for field in fields(Alike)))
+def hold_near(grid: Grid, places: Ints, templates: Sequence[Template], changes: float) -> Alike:
+    """Hold what follows each place against some boots, from a tick early or late if it is more alike from there.
+
+    ``templates`` begin with the opening of the boot known; another has to be clearly more alike. None is held against
+    itself.
+    """
+    alike = _nothing_known(len(places))
+    of = np.full(len(places), -1)
+    for number, template in enumerate(templates):
+        others = np.flatnonzero(~template.is_itself(places))
+        held = hold_against(grid, places[others], template, changes)
+        better = (of[others] < 0) | (held.best - _ANOTHER_BOOT > alike.best[others])
+        alike.put(others[better], held.only(np.flatnonzero(better)))
+        of[others[better]] = number
+    for number, template in enumerate(templates):
+        some = np.flatnonzero(of == number)
+        for shift in _SHIFTS if len(some) else ():
+            shifted = hold_against(grid, places[some] + shift, template, changes)
+            more = np.flatnonzero(shifted.best > alike.best[some])
+            alike.put(some[more], shifted.only(more))
+    return alike
+
+
+def _nothing_known(moments: int) -> Alike:
+    """Return what is said of moments where there is no boot to hold them against."""
+
+    def nothing() -> Floats:
+        return np.zeros(moments)
+
+    def none() -> Ints:
+        return np.zeros(moments, dtype=np.int64)
+
+    return Alike(
+        summed=np.zeros((moments, WINDOWS)),
+        best=nothing(),
+        best_window=none(),
+        by_second=nothing(),
+        in_all=nothing(),
+        came=none(),
+        differ=none(),
+        new=nothing(),
+        opens_at=np.full(moments, np.nan),
+        skips=none(),
+    )
 
 
 def _says(grid: Grid, here: Floats, window: int, template: Template, off: Floats, changes: float) -> Floats:

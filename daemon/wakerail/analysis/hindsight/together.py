@@ -7,8 +7,6 @@ times of its own; what only looks like it varies.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 from scipy.special import expit
 
@@ -22,37 +20,35 @@ _MOST = 8.0  # log odds: what is likelier counts as this
 _IN_DOUBT = 1.5
 _FEWEST = 3
 _AT_ONCE = 0.5  # spacings
+_BESIDE, _ABOUT = 8, 40  # ticks
+_LEAST_EXPECTED = 1e-5
 _BACK = 5.0  # a log-likelihood ratio: the opening came back
 #: Log odds from which on a moment is one of those that the others are held against.
 _SETS = {"likely": 0.0, "possible": -2.0}
-_ALL_OF_THEM = {
-    "off_varies": -1,
-    "off_varies_mostly": -1,
-    "intervals_vary": -1,
-    "intervals_vary_mostly": -1,
-    "usually_alike": 1,
-    "share_alike": 1,
-    "share_told": 0,
-    "share_of_one_sort": 0,
-    "opening_varies": -1,
-    "share_from_elsewhere": -1,
-    "how_often": 0,
-}
-_EACH = {
-    "off_unlike_others": -1,
-    "more_alike_than_others": 1,
-    "level_before_unlike_others": 0,
-    "opening_unlike_others": -1,
-    "second_stage_above_others": 1,
-    "interval_unlike_others": -1,
-}
-#: What more of a number can only do, as ``evidence.DIRECTIONS``.
-DIRECTIONS: Mapping[str, int] = {
-    "alone": 1,
-    "below_the_highest": 1,
-    "below_the_second": 1,
-    "below_the_fifth": 1,
-} | {f"{kind}_{name}": sign for kind in _SETS for name, sign in (_ALL_OF_THEM | _EACH).items()}
+_ALL_OF_THEM = (
+    "off_varies",
+    "off_varies_mostly",
+    "intervals_vary",
+    "intervals_vary_mostly",
+    "usually_alike",
+    "share_alike",
+    "share_told",
+    "share_of_one_sort",
+    "opening_varies",
+    "share_from_elsewhere",
+    "usually_dips_by",
+    "seldom_dips_so",
+    "how_often",
+)
+_EACH = (
+    "off_unlike_others",
+    "more_alike_than_others",
+    "level_before_unlike_others",
+    "opening_unlike_others",
+    "second_stage_above_others",
+    "interval_unlike_others",
+    "dip_unlike_others",
+)
 
 
 def distinct(moments: Moments, log_odds: Floats, spacing_s: float) -> Bools:
@@ -68,8 +64,36 @@ def distinct(moments: Moments, log_odds: Floats, spacing_s: float) -> Bools:
 
 def is_among(at_s: float, again_s: float, others_at_s: Floats, others_again_s: Floats, spacing_s: float) -> bool:
     """Tell whether a moment is near one of others, or within it."""
-    near = np.abs(others_again_s - again_s) < _NEAR * spacing_s
-    return bool((near | ((at_s < others_again_s) & (others_at_s < again_s))).any())
+    return bool(are_one(at_s, again_s, others_at_s, others_again_s, spacing_s).any())
+
+
+def are_one(at_s: float, again_s: float, others_at_s: Floats, others_again_s: Floats, spacing_s: float) -> Bools:
+    """Tell which others a moment is near to, or within: they stand for the same restart."""
+    near: Bools = np.abs(others_again_s - again_s) < _NEAR * spacing_s
+    return near | ((at_s < others_again_s) & (others_at_s < again_s))
+
+
+def describe_crowd(moments: Moments, alone: Floats, among: Ints) -> Columns:
+    """Return columns of numbers for some of all moments: how many restarts are expected near each, it included.
+
+    Where a boot begins, several moments may look like its begin, and none be likely by itself. Natural logs of what
+    the log odds alone let expect beside it and about it, and its own share of what is beside it.
+    """
+    chance = expit(alone)
+    summed = np.concatenate(([0.0], np.cumsum(chance)))
+
+    def expected(ticks: int) -> Floats:
+        first = np.searchsorted(moments.place, moments.place[among] - ticks)
+        last = np.searchsorted(moments.place, moments.place[among] + ticks, side="right")
+        within: Floats = np.maximum(summed[last] - summed[first], _LEAST_EXPECTED)
+        return within
+
+    beside = expected(_BESIDE)
+    return {
+        "expected_beside": np.log(beside),
+        "expected_about": np.log(expected(_ABOUT)),
+        "share_beside": chance[among] / beside,
+    }
 
 
 def describe_together(
@@ -128,6 +152,8 @@ def _of_them(moments: Moments, columns: Columns, off: Floats, some: Ints, length
         "share_of_one_sort": np.mean(sorts == np.bincount(sorts).argmax()),
         "opening_varies": _known(columns["opening_level_off"][some]).std(),
         "share_from_elsewhere": columns["share_from_elsewhere"][some].mean(),
+        "usually_dips_by": np.median(columns["dips_by"][some]),
+        "seldom_dips_so": np.median(columns["seldom_dips_so"][some]),
         "how_often": np.log(len(some) / length_s),
     }
     return {name: np.full(len(moments), float(value)) for name, value in numbers.items()}
@@ -150,6 +176,7 @@ def _of_each(moments: Moments, columns: Columns, off: Floats, some: Ints) -> dic
         "opening_unlike_others": np.abs(above("opening_level_off")),
         "second_stage_above_others": above("alike_by_the_second_stage"),
         "interval_unlike_others": np.abs(_log_s(since_s) - usual),
+        "dip_unlike_others": np.abs(above("dips_by")),
     }
 
 

@@ -1,62 +1,95 @@
-"""Log odds from the numbers that describe a moment: each adds what it says, as its table has it.
+"""Log odds from the numbers that describe a moment, by boosted decision trees: each tree adds what its leaf says.
 
-The tables are those of an additive logistic model: a step function for each number, of which neighbouring steps are
-kept alike (a penalty on their differences: Eilers and Marx, Statistical Science 11, 1996, with steps in place of
-splines). ``benchmarks/fit_hindsight.py`` fits them on made-up recordings whose truth is known.
+What a number means depends on others: a deep dip is a restart where the boot's opening follows, and a meter's blank
+where nothing does. Trees can say so; a sum of what each number says by itself cannot. ``benchmarks/fit_hindsight.py``
+grows them on made-up recordings whose truth is known (gradient boosting: Friedman, Annals of Statistics 29, 2001).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 
-from wakerail.analysis.hindsight.grid import Floats
-from wakerail.analysis.sorts import BLINK, COLLAPSE, DIP, JUMP, Sort
+from wakerail.analysis.hindsight.grid import Bools, Floats, Ints
+
+GROWN = Path(__file__).with_name("forests.npz")
+_AT_ONCE = 64  # trees
 
 
-@dataclass(frozen=True, slots=True)
-class Steps:
-    """What one number says: ``adds[i]`` from ``bounds[i - 1]`` to ``bounds[i]``, and ``unknown`` where it is NaN."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Forest:
+    """Trees as arrays of ``trees`` x ``nodes``; the first node of each is its root.
 
-    bounds: tuple[float, ...]
-    adds: tuple[float, ...]
-    unknown: float
+    At a node the number of ``names[asks]`` is held against ``bound``: what is not above it goes on at the node ``low``,
+    the rest at ``high``, and a NaN at one or the other (``unknown_is_low``). A leaf goes on at itself; its ``adds`` is
+    added to ``begins_with``. No leaf is more than ``depth`` steps from its root.
+    """
 
-    def says(self, values: Floats) -> Floats:
-        """Return what each value adds to the log odds."""
-        adds = np.array((*self.adds, self.unknown))
-        step = np.where(np.isnan(values), len(self.adds), np.searchsorted(self.bounds, values, side="right"))
-        said: Floats = adds[step]
-        return said
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """What all numbers say of moments of some sorts, on top of the log odds that they begin with."""
-
+    names: tuple[str, ...]
     begins_with: float
-    steps: Mapping[str, Steps]
+    depth: int
+    asks: Ints
+    bound: Floats
+    unknown_is_low: Bools
+    low: Ints
+    high: Ints
+    adds: Floats
 
     def log_odds(self, columns: Mapping[str, Floats]) -> Floats:
-        """Return the log odds of moments that are described by columns."""
-        said: Floats = np.sum([steps.says(columns[name]) for name, steps in self.steps.items()], axis=0)
-        return self.begins_with + said
+        """Return the log odds of moments that are described by columns, each the same number of all moments."""
+        numbers = np.stack([columns[name] for name in self.names])
+        moments = np.arange(numbers.shape[1])
+        total = np.full(len(moments), self.begins_with)
+        for first in range(0, len(self.asks), _AT_ONCE):
+            tree = np.arange(first, min(first + _AT_ONCE, len(self.asks)))[:, np.newaxis]
+            node = np.zeros((len(tree), len(moments)), dtype=np.int64)
+            for _ in range(self.depth):
+                number = numbers[self.asks[tree, node], moments]
+                low = np.where(np.isnan(number), self.unknown_is_low[tree, node], number <= self.bound[tree, node])
+                node = np.where(low, self.low[tree, node], self.high[tree, node])
+            total += self.adds[tree, node].sum(axis=0)
+        return total
 
 
-@dataclass(frozen=True, slots=True)
-class Tables:
-    """``alone`` has a table for each group of moments (``table_of``), ``together`` is for all that may be restarts."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Forests:
+    """``alone`` weighs each moment by itself, ``together`` those that may be restarts."""
 
-    alone: Mapping[str, Table]
-    together: Table
-
-
-#: The moments that have a table of their own. A fall to the standing level is one, however short.
-GROUPS: Mapping[str, tuple[Sort, ...]] = {"fallen": (COLLAPSE, BLINK), "dip": (DIP,), "jump": (JUMP,)}
+    alone: Forest
+    together: Forest
 
 
-def table_of(group: str, *, from_off: bool) -> str:
-    """Return the name of a group's table: a device that nobody saw off is weighed by others."""
-    return f"{group}, from off" if from_off else f"{group}, running"
+@cache
+def grown() -> Forests:
+    """Return the forests that come with the reader."""
+    return load(GROWN)
+
+
+def save(forests: Forests, path: Path) -> None:
+    """Write forests to a file."""
+    kept = {"alone": forests.alone, "together": forests.together}
+    np.savez_compressed(
+        path,
+        allow_pickle=False,
+        **{f"{name}_{key}": np.asarray(getattr(one, key)) for name, one in kept.items() for key in Forest.__slots__},
+    )
+
+
+def load(path: Path) -> Forests:
+    """Read forests from a file."""
+    with np.load(path, allow_pickle=False) as kept:
+        return Forests(*(_forest(kept, name) for name in ("alone", "together")))
+
+
+def _forest(kept: Mapping[str, np.ndarray], name: str) -> Forest:
+    arrays = {key: kept[f"{name}_{key}"] for key in Forest.__slots__}
+    return Forest(
+        names=tuple(str(each) for each in arrays.pop("names")),
+        begins_with=float(arrays.pop("begins_with")),
+        depth=int(arrays.pop("depth")),
+        **arrays,
+    )

@@ -1,10 +1,16 @@
 """Looking back: what is found late, and what is taken back."""
 
+from dataclasses import dataclass
+
+from wakerail.analysis.hindsight.look import Verdict, stand_for
+from wakerail.analysis.hindsight.weighing import grown
 from wakerail.analysis.seen import Restart, Revision
 from wakerail.analysis.settings import ReaderSettings
+from wakerail.analysis.sorts import Sort
 from wakerail.analysis.watch import BootReader
 from wakerail.analysis.words import brief
 from wakerail_sim.corpus import draw_faulty, draw_healthy, make_recording
+from wakerail_sim.lifelike import make_lifelike
 
 
 def read(seed, rate_hz, size, draw=draw_faulty):
@@ -51,3 +57,40 @@ def test_what_is_told_late_does_not_depend_on_the_pieces():
     _, live_too, pieces = read(106000, 200.0, 333)
     assert whole == pieces
     assert (*live, *whole.last_seen) == (*live_too, *pieces.last_seen)
+
+
+def test_the_forest_asks_for_nothing_that_does_not_describe_a_moment():
+    made = make_recording(draw_faulty(106000, 200.0), 106000)
+    reader = BootReader(ReaderSettings())
+    reader.take(made.t_s, made.current_a)
+    assert set(grown().alone.names) == reader.look_at_all().columns.keys()
+
+
+@dataclass
+class Told:
+    at_s: float
+    again_s: float
+
+
+def verdict(at_s, again_s):
+    return Verdict(Sort.DIP, at_s, again_s, 0.01, 5.0, dipped=False, log_odds=3.0)
+
+
+def test_of_two_that_stand_for_one_restart_the_nearer_does():
+    told = [Told(1.0, 1.4), Told(1.0, 1.51), Told(5.0, 5.2), Told(9.0, 9.4)]
+    assert stand_for(told, [verdict(1.0, 1.5), verdict(9.0, 9.41)], 0.02) == [False, True, False, True]
+
+
+def test_two_restarts_may_each_be_stood_for():
+    told = [Told(1.0, 1.4), Told(1.5, 1.8)]
+    assert stand_for(told, [verdict(1.0, 1.4), verdict(1.5, 1.8)], 0.02) == [True, True]
+    assert stand_for([], [verdict(1.0, 1.4)], 0.02) == []
+
+
+def test_a_lifelike_restart_that_was_told_twice_is_told_once_in_the_end():
+    made = make_lifelike(1008, "hiccup-fast")
+    reader = BootReader(ReaderSettings())
+    live = reader.take(made.t_s, made.current_a)
+    reading = reader.finish(float(made.t_s[-1]))
+    assert sum(isinstance(one, Restart) for one in live) > 3
+    assert len(reading.restarts) == len(made.truth.restarts) == 1

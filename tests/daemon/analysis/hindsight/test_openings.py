@@ -6,7 +6,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from wakerail.analysis.hindsight.grid import Grid
-from wakerail.analysis.hindsight.openings import goes_on, hold_against, hold_near, template_at
+from wakerail.analysis.hindsight.openings import goes_on, hold_against, hold_near, template_at, templates_at
 from wakerail.analysis.scale import Scale
 from wakerail.analysis.trail import Trail
 
@@ -28,7 +28,8 @@ def recorded(trace, factor=1.0, stretch=1.0):
     for at_s, level_a in zip(made.t_s, made.current_a, strict=True):
         trail.add(at_s, level_a, 3 / RATE_HZ)
     scale = Scale(factor * STANDING_A, factor * 0.005, factor * 0.5)
-    return Grid(trail, scale, 1 / RATE_HZ), begins_s
+    levels_a = np.asarray(trail.level_a)
+    return Grid(trail, levels_a, levels_a, scale, 1 / RATE_HZ), begins_s
 
 
 def opening(grid, begin_s, lasted_s):
@@ -89,4 +90,50 @@ def test_a_boot_that_begins_a_tick_early_or_late_is_as_alike(trace, shift):
     template = opening(grid, begins_s[0], BOOT_S)
     places = np.array([grid.place(one_s) for one_s in begins_s[1:]])
     exact = hold_against(grid, places, template, 0.01).best
-    assert hold_near(grid, places + shift, template, 0.01).best.min() >= exact.min() - 1e-9
+    assert hold_near(grid, places + shift, [template], 0.01).best.min() >= exact.min() - 1e-9
+
+
+def test_no_boot_is_held_against_itself(trace):
+    grid, begins_s = recorded(trace)
+    template = opening(grid, begins_s[0], BOOT_S)
+    itself, other = hold_near(grid, np.array([grid.place(one_s) for one_s in begins_s[:2]]), [template], 0.01).best
+    assert itself == 0.0
+    assert other > 10.0
+
+
+def test_a_warm_restart_that_skips_the_first_stage_is_alike_from_the_second_on(trace):
+    made = trace(RATE_HZ, 0.0).then(STANDING_A, UNTIL_S)
+    for stages in (STAGES, STAGES[1:], STAGES[1:]):
+        begin_s = made.end_s
+        for level_a, for_s in stages:
+            made.then(level_a, for_s)
+        made.then(RUNS_A, 5.0)
+    trail = Trail()
+    for at_s, level_a in zip(made.t_s, made.current_a, strict=True):
+        trail.add(at_s, level_a, 3 / RATE_HZ)
+    levels_a = np.asarray(trail.level_a)
+    grid = Grid(trail, levels_a, levels_a, Scale(STANDING_A, 0.005, 0.5), 1 / RATE_HZ)
+    templates = templates_at(grid, grid.place(UNTIL_S), round((BOOT_S + 5.0) * RATE_HZ))
+    places = np.array([grid.place(begin_s)])
+    whole, skipping = (hold_near(grid, places, some, 0.01) for some in (templates[:1], templates))
+    assert skipping.best > whole.best + 5.0
+    assert skipping.skips / RATE_HZ == pytest.approx(STAGES[0][1], abs=0.05)
+    assert skipping.opens_at == pytest.approx(np.log(STAGES[1][0] + 0.004), abs=0.1)
+
+
+def test_a_boot_without_the_inrush_of_the_first_is_as_alike(trace):
+    made, begins_s = trace(RATE_HZ, 0.0).then(STANDING_A, UNTIL_S), []
+    for inrush_a in (2.0, STAGES[0][0]):
+        begins_s.append(made.end_s)
+        made.then(inrush_a, 0.04)
+        for level_a, for_s in STAGES:
+            made.then(level_a, for_s)
+        made.then(RUNS_A, 5.0)
+    trail = Trail()
+    for at_s, level_a in zip(made.t_s, made.current_a, strict=True):
+        trail.add(at_s, level_a, 3 / RATE_HZ)
+    levels_a = np.asarray(trail.level_a)
+    grid = Grid(trail, levels_a, levels_a, Scale(STANDING_A, 0.005, 0.5), 1 / RATE_HZ)
+    again = hold_against(grid, np.array([grid.place(begins_s[1])]), opening(grid, begins_s[0], BOOT_S), 0.01)
+    assert again.best > 10.0
+    assert again.differ == 0

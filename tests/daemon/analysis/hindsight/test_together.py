@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from wakerail.analysis.hindsight.look import are_among
 from wakerail.analysis.hindsight.moments import Moments
-from wakerail.analysis.hindsight.tables import TABLES
-from wakerail.analysis.hindsight.together import DIRECTIONS, describe_together, distinct
+from wakerail.analysis.hindsight.together import describe_crowd, describe_together, distinct
+from wakerail.analysis.hindsight.weighing import grown
 
 SPACING_S = 0.02
 LENGTH_S = 200.0
@@ -54,6 +54,8 @@ def even(off_s=1.0, every_s=10.0):
         "level_before": np.full(COUNT, -0.3),
         "told": np.ones(COUNT),
         "share_from_elsewhere": np.zeros(COUNT),
+        "dips_by": np.full(COUNT, 0.8),
+        "seldom_dips_so": np.full(COUNT, 5.0),
     }
     return np.stack([begins_s, begins_s + off_s], axis=1), columns
 
@@ -88,7 +90,7 @@ def test_too_few_others_tell_nothing():
     log_odds = np.full(COUNT, -5.0)
     log_odds[:2] = 3.0
     said = together(times, columns, log_odds)
-    assert all(np.isnan(said[name]).all() for name in DIRECTIONS if name.startswith(("likely", "possible")))
+    assert all(np.isnan(values).all() for name, values in said.items() if name.startswith(("likely", "possible")))
     assert said["alone"] == pytest.approx(log_odds)
 
 
@@ -101,7 +103,20 @@ def test_when_the_recording_began_does_not_matter(log_odds, later_s):
         assert later[name] == pytest.approx(values, abs=1e-6, nan_ok=True)
 
 
-def test_every_number_has_a_place_in_the_table():
+def test_several_moments_that_may_be_one_begin_are_counted_together():
+    times, _ = even()
+    crowded = moments(np.concatenate([times, times[:1] + 0.04, times[:1] + 0.08]))
+    crowded.place[:] = np.rint(crowded.again_s / SPACING_S)
+    order = np.argsort(crowded.place, kind="stable")
+    crowded, alone = crowded.only(order), np.full(COUNT + 2, -1.0)
+    said = describe_crowd(crowded, alone, np.arange(COUNT + 2))
+    one = 1 / (1 + np.e)
+    assert np.exp(said["expected_beside"]) == pytest.approx(np.array([3, 3, 3] + [1] * (COUNT - 1)) * one)
+    assert said["share_beside"] == pytest.approx([1 / 3] * 3 + [1] * (COUNT - 1))
+
+
+def test_the_forest_asks_for_nothing_that_is_not_said():
     times, columns = even()
-    assert together(times, columns, np.full(COUNT, 3.0)).keys() == TABLES.together.steps.keys()
-    assert DIRECTIONS.keys() <= TABLES.together.steps.keys()
+    said = together(times, columns, np.full(COUNT, 3.0))
+    crowd = describe_crowd(moments(times), np.full(COUNT, 3.0), np.arange(COUNT))
+    assert set(grown().together.names) == said.keys() | crowd.keys()

@@ -1,0 +1,120 @@
+"""How well the reading of a boot carries over to recordings that look otherwise than those it was tuned on.
+
+Runs the boot reader with its default settings over two more corpora of made-up recordings: ``wakerail_sim.lifelike``,
+of whose scenes hindsight's trees have seen other seeds, and ``wakerail_sim.held_out``, on which nothing was ever
+tuned. Figures are for 20 samples a second and faster; what no reader could see is left out. Without ``--short`` they go
+to ``benchmarks/results/boot_transfer.md`` as well, scene by scene.
+"""
+
+from __future__ import annotations
+
+import itertools
+import multiprocessing
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from _harness import arguments, report
+from _scoring import Found, Score, match, summary
+from boot_reading import FAST_HZ, REPORT_SEEDS, cell
+from wakerail_sim.held_out import KINDS, HeldOut, make_held_out
+
+from wakerail.analysis.settings import ReaderSettings
+from wakerail.analysis.watch import BootReader
+from wakerail_sim.lifelike import SCENES, Lifelike, make_lifelike
+
+RESULTS = Path(__file__).parent / "results" / "boot_transfer.md"
+SEEDS, SEEDS_SHORT = 24, 2  # of each scene
+_COLUMNS = {
+    "restarts": "restarts",
+    "recall": "recall",
+    "precision": "precision",
+    "recordings": "recordings",
+    "read_without_error": "read without error",
+    "healthy_h": "healthy h",
+    "false": "false",
+    "again_off_s": "begin off, s",
+}
+_CORPORA: dict[str, tuple[Callable[[int, str], Lifelike | HeldOut], tuple[str, ...]]] = {
+    "lifelike": (make_lifelike, SCENES),
+    "held_out": (make_held_out, KINDS),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What a recording shows: the name of its scene, None for ``fault`` if nothing restarts, samples in a second."""
+
+    corpus: str
+    name: str
+    fault: str | None
+    rate_hz: float
+
+
+Job = tuple[str, int, str]
+
+
+def read(job: Job) -> Score | None:
+    """Make a recording, have it read, and compare; None for one that is too slow, or does not tell."""
+    corpus, seed, name = job
+    recording = _CORPORA[corpus][0](seed, name)
+    rate_hz = 1.0 / recording.sample_s
+    if not recording.telling or rate_hz < FAST_HZ:
+        return None
+    end_s = float(recording.t_s[-1])
+    reader = BootReader(ReaderSettings())
+    reader.take(recording.t_s, recording.current_a)
+    found = [Found(one.at_s, one.again_s, end_s, one.says) for one in reader.finish(end_s).restarts]
+    truth = recording.truth.restarts
+    pairs, missed, invented = match(truth, found, recording.sample_s)
+    scene = Scene(corpus, name, name if truth else None, rate_hz)
+    return Score(seed, scene, (), end_s, tuple(pairs), tuple(missed), tuple(invented), 0)
+
+
+def read_all(jobs: Iterable[Job]) -> list[Score]:
+    """Read on all cores."""
+    with multiprocessing.Pool() as pool:
+        return [score for score in pool.imap(read, jobs, chunksize=8) if score is not None]
+
+
+def main() -> None:
+    args = arguments(__doc__)
+    seeds = REPORT_SEEDS[: SEEDS_SHORT if args.short else SEEDS]
+    figures: dict[str, object] = {}
+    pages = []
+    for corpus, (_, names) in _CORPORA.items():
+        scores = read_all((corpus, seed, name) for seed, name in itertools.product(seeds, names))
+        whole = summary(scores)
+        healthy = [score for score in scores if score.case.fault is None]
+        figures |= {f"{corpus}_{name}": whole[name] for name in _COLUMNS}
+        figures[f"{corpus}_healthy_clean"] = sum(not score.invented for score in healthy) / max(len(healthy), 1)
+        rows = {name: summary(score for score in scores if score.case.name == name) for name in names}
+        pages.append(_written(corpus, {"all": whole} | rows))
+    report("How well reading a boot carries over", figures, {}, as_json=args.json)
+    if not args.short:
+        RESULTS.write_text("\n\n".join([_HEAD, *pages]) + "\n", encoding="utf-8")
+
+
+_HEAD = f"""# How well the reading of a boot carries over
+
+Made by `benchmarks/boot_transfer.py`: recordings of other devices, faults and meters, whose shapes are smooth and
+noisy, at {FAST_HZ:g} samples/s and faster, {SEEDS} seeds of each scene from {REPORT_SEEDS.start} on, default settings.
+The trees of hindsight were grown on other seeds of the scenes of the first; nothing was tuned on the second. A restart
+counts as found when one of its two times is within 0.5 s or three samples of the truth; intervals are exact at 95 %,
+and take restarts as independent, which those of one recording are not. "false" counts restarts found where nothing
+restarted."""
+_TITLES = {"lifelike": "Lifelike recordings", "held_out": "Recordings of a kind never seen"}
+
+
+def _written(corpus: str, rows: dict[str, dict[str, object]]) -> str:
+    lines = [f"## {_TITLES[corpus]}", "", "| | " + " | ".join(_COLUMNS.values()) + " |"]
+    lines.append("| --- " * (len(_COLUMNS) + 1) + "|")
+    lines += [
+        f"| {name} | " + " | ".join(cell(figures[column]) for column in _COLUMNS) + " |"
+        for name, figures in rows.items()
+    ]
+    return "\n".join(lines)
+
+
+if __name__ == "__main__":
+    main()
