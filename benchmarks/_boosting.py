@@ -9,7 +9,7 @@ import numpy as np
 from wakerail.analysis.hindsight.grid import Bools, Floats
 from wakerail.analysis.hindsight.weighing import Forest
 
-DEPTH = 4
+DEPTH = 6
 _RATE, _FEWEST, _SHRUNK, _ASKED = 0.05, 20, 5.0, 0.5  # shares that out-of-sample log loss hardly depends on
 
 

@@ -41,6 +41,7 @@ _NEAR_S = 1.0  # how far the two witnesses of one restart may lie apart
 _LEFT_USB, _STAYED_ON_USB = 3.0, -6.0
 _WORTH_TELLING = 0.01  # a probability that changes by less is not told anew
 _SURE_OF_ONE = 1.5  # log odds
+_IN_DOUBT = -0.7  # log odds: down to these what was told live is not taken back
 _LEAST_AGAINST = -0.01  # log odds: what was decided against counts no more
 _GAP = 1.5  # times the usual spacing of ticks
 _KEEP_TICKS = SAMPLE_TICKS + 3
@@ -212,7 +213,10 @@ class BootReader:
         verdicts = look_back(self._recorded(), self._told_s, grown(), self._usb_says)
         if not verdicts:
             return []
+        doubtful = [verdict for verdict in verdicts if _IN_DOUBT < verdict.log_odds <= 0.0]
+        stay = are_among(doubtful, [told.restart for told in counted], spacing_s)
         restarts = [verdict for verdict in verdicts if verdict.counts]
+        restarts += [verdict for verdict, was_told in zip(doubtful, stay, strict=True) if was_told]
         if not counted and max((verdict.log_odds for verdict in restarts), default=0.0) < _SURE_OF_ONE:
             restarts = []  # where nothing was told live, there has to be more than a likeness
         judged = {verdict.again_s: verdict for verdict in verdicts}

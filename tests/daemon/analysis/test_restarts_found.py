@@ -93,13 +93,14 @@ ONCE_READ_WRONG = (
     (105011, 200.0, "it sleeps as the recording begins, and falls lower at each restart", 1, 1),
     (107050, 200.0, "as the recording begins it runs, and its boot opens at levels it knows", 2, 1),
     (47056, 20.0, "the bursts of its first stage look like its opening again", 0, 8),
-    (29021, 10.0, "two jumps to the opening each stood for the other, without end", 4, 0),
+    (29021, 10.0, "two jumps to the opening each stood for the other, without end", 6, 0),
     (88018, 100.0, "its standing current is all noise, and the first ticks are alike by chance", 1, 3),
     (63177, 50.0, "its meter had stood still, so that the fall after its inrush looks like a step of the meter", 1, 1),
     (88027, 100.0, "warm, on a meter that switches its range: the opening was too little by itself", 10, 1),
     (106000, 200.0, "warm, and every restart looks like chance where it is looked at alone", 10, 1),
     (68026, 50.0, "cold, and its first stage is full of bursts", 1, 5),
-    (83139, 100.0, "warm, and a blip before its onset was taken for the onset", 13, 0),
+    (83139, 100.0, "warm, and a blip before its onset was taken for the onset", 5, 0),
+    (67066, 50.0, "warm, and the meter switched its range as the device came on", 0, 2),
     (103090, 200.0, "warm, and nothing was told live", 0, 0),
     (84300, 100.0, "the same, in a fast loop", 0, 1),
 )
@@ -107,6 +108,7 @@ ONCE_READ_WRONG = (
 ONCE_READ_AS_LOOPS = (
     (115000, 200.0, "pulses of charging above a screen's light, as the recording begins", 0),
     (97021, 100.0, "pulses of a radio and of charging: what they add is the same on top of whatever is drawn", 0),
+    (57024, 20.0, "the same, as the recording begins", 0),
     (55006, 20.0, "pulses above an idle that was taken for standing", 3),
 )
 
