@@ -17,10 +17,10 @@ from pathlib import Path
 from _harness import arguments, report
 from _scoring import Found, Score, match, summary
 from boot_reading import FAST_HZ, REPORT_SEEDS, cell
-from wakerail_sim.held_out import KINDS, HeldOut, make_held_out
 
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.watch import BootReader
+from wakerail_sim.held_out import KINDS, HeldOut, make_held_out
 from wakerail_sim.lifelike import SCENES, Lifelike, make_lifelike
 
 RESULTS = Path(__file__).parent / "results" / "boot_transfer.md"

@@ -132,7 +132,7 @@ class BootReader:
         return replace(self._conclude(end_s), last_seen=tuple(seen))
 
     def look_at_all(self) -> Look | None:
-        """Return what hindsight goes by, in place of concluding: the tables are fitted to it."""
+        """Return what hindsight goes by, in place of concluding: the trees are grown on it."""
         self._finish_live()
         return look_at(self._recorded(), self._told_s)
 
