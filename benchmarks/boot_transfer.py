@@ -24,7 +24,7 @@ from wakerail_sim.held_out import KINDS, HeldOut, make_held_out
 from wakerail_sim.lifelike import SCENES, Lifelike, make_lifelike
 
 RESULTS = Path(__file__).parent / "results" / "boot_transfer.md"
-SEEDS, SEEDS_SHORT = 24, 2  # of each scene
+SEEDS, SEEDS_SHORT = 12, 2  # of each scene
 _COLUMNS = {
     "restarts": "restarts",
     "recall": "recall",

@@ -42,16 +42,20 @@ class Forest:
     def log_odds(self, columns: Mapping[str, Floats]) -> Floats:
         """Return the log odds of moments that are described by columns, each the same number of all moments."""
         numbers = np.stack([columns[name] for name in self.names])
-        moments = np.arange(numbers.shape[1])
-        total = np.full(len(moments), self.begins_with)
+        count, nodes = numbers.shape[1], self.asks.shape[1]
+        moments, numbers = np.arange(count), numbers.ravel()
+        asks, bound, adds = self.asks.ravel() * count, self.bound.ravel(), self.adds.ravel()
+        unknown_is_low = self.unknown_is_low.ravel()
+        low, high = self.low.ravel(), self.high.ravel()
+        total = np.full(count, self.begins_with)
         for first in range(0, len(self.asks), _AT_ONCE):
-            tree = np.arange(first, min(first + _AT_ONCE, len(self.asks)))[:, np.newaxis]
-            node = np.zeros((len(tree), len(moments)), dtype=np.int64)
+            root = np.arange(first, min(first + _AT_ONCE, len(self.asks)))[:, np.newaxis] * nodes
+            place = np.repeat(root, count, axis=1)  # of each moment's node in the arrays
             for _ in range(self.depth):
-                number = numbers[self.asks[tree, node], moments]
-                low = np.where(np.isnan(number), self.unknown_is_low[tree, node], number <= self.bound[tree, node])
-                node = np.where(low, self.low[tree, node], self.high[tree, node])
-            total += self.adds[tree, node].sum(axis=0)
+                number = numbers.take(asks.take(place) + moments)
+                goes_low = (number <= bound.take(place)) | (np.isnan(number) & unknown_is_low.take(place))
+                place = root + np.where(goes_low, low.take(place), high.take(place))
+            total += adds.take(place).sum(axis=0)
         return total
 
 
