@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import itertools
-import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from wakerail_sim.corpus.case import Case
+from wakerail_sim.draws import log_uniform
 
 SHORTEST_BOOT_S, LONGEST_BOOT_S = 0.5, 60.0
 SHORTEST_STAGE_S, LONGEST_STAGE_S = 0.05, 20.0
@@ -115,11 +115,6 @@ def draw_family(chance: np.random.Generator, case: Case) -> Family:
         telling_s=telling_s,
         shape_s=shape_s,
     )
-
-
-def log_uniform(chance: np.random.Generator, least: float, most: float) -> float:
-    """Return a number from ``least`` to ``most`` of which each octave is as likely."""
-    return math.exp(chance.uniform(math.log(least), math.log(most)))
 
 
 def _least_levels(case: Case) -> tuple[float, float]:

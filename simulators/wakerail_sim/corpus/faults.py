@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from wakerail_sim.corpus.case import Case
-from wakerail_sim.corpus.family import Family, differ, log_uniform
+from wakerail_sim.corpus.family import Family, differ
+from wakerail_sim.draws import log_uniform
 
 MOST_RESTARTS = 60
 _SHORTEST_UP_S = 0.15

@@ -9,7 +9,8 @@ import numpy as np
 
 from wakerail_sim.corpus.case import Case, Confuser, Mark
 from wakerail_sim.corpus.edges import Edges, edge, join, pulses
-from wakerail_sim.corpus.family import Family, log_uniform
+from wakerail_sim.corpus.family import Family
+from wakerail_sim.draws import log_uniform
 from wakerail_sim.noise import Floats
 
 

@@ -9,7 +9,8 @@ import numpy as np
 
 from wakerail_sim.corpus.case import Case, Mark
 from wakerail_sim.corpus.edges import Curve
-from wakerail_sim.corpus.family import Family, log_uniform
+from wakerail_sim.corpus.family import Family
+from wakerail_sim.draws import log_uniform
 from wakerail_sim.noise import Floats, Ints
 
 QUANTUM_A = 0.010

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from wakerail_sim.corpus.case import CONFUSERS, FAULTS, LIFE_CONFUSERS, Case, Confuser, Fault
-from wakerail_sim.corpus.family import log_uniform
+from wakerail_sim.draws import log_uniform
 
 _STREAM = 9  # apart from the streams of make_recording
 _LENGTHS_S: dict[Fault, tuple[float, float]] = {

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wakerail_sim.corpus import Truth
+from wakerail_sim.draws import pick
 from wakerail_sim.held_out.current import draw_current
 from wakerail_sim.held_out.devices import DEVICES
 from wakerail_sim.held_out.devices.device import Device, Family
@@ -21,7 +22,6 @@ from wakerail_sim.held_out.readings import read
 from wakerail_sim.held_out.scenes import SCENES, set_up
 from wakerail_sim.held_out.source import connect
 from wakerail_sim.held_out.telling import seen_restarts
-from wakerail_sim.lifelike.draws import pick
 from wakerail_sim.noise import Floats
 
 _ATTEMPTS = 12

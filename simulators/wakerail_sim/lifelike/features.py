@@ -9,7 +9,7 @@ from typing import Literal, Protocol
 
 import numpy as np
 
-from wakerail_sim.lifelike.draws import about, log_uniform, pick
+from wakerail_sim.draws import about, log_uniform, pick
 from wakerail_sim.lifelike.shapes import Form, add_bump, box_events, pink, telegraph
 from wakerail_sim.noise import Floats
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wakerail_sim.draws import about, log_uniform, pick
 from wakerail_sim.lifelike.devices.device import Device
-from wakerail_sim.lifelike.draws import about, log_uniform, pick
 
 _QUANTA_A = (0.0, 1e-4, 1e-3, 1e-2)
 _FEWEST_BOOT_SAMPLES = 15

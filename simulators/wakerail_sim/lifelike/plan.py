@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from wakerail_sim.draws import about, log_uniform, pick
 from wakerail_sim.lifelike.devices.device import Device
-from wakerail_sim.lifelike.draws import about, log_uniform, pick
 from wakerail_sim.lifelike.power import discharge, draw_inrush, heat_up, supply_in_bursts
 from wakerail_sim.lifelike.shapes import low_pass
 from wakerail_sim.lifelike.stage import Stage, draw_stage

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from wakerail_sim.draws import about
 from wakerail_sim.lifelike.devices.device import BurstSupply, Device, Inrush, Traits
-from wakerail_sim.lifelike.draws import about
 from wakerail_sim.noise import Floats
 
 _SECOND_RAIL_LATER_S = 0.02

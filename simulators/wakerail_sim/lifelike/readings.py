@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from wakerail_sim.lifelike.draws import log_uniform, pick
+from wakerail_sim.draws import log_uniform, pick
 from wakerail_sim.lifelike.meter import Meter
 from wakerail_sim.lifelike.shapes import low_pass, pink
 from wakerail_sim.noise import Floats

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from wakerail_sim.corpus import Truth
+from wakerail_sim.draws import log_uniform, pick
 from wakerail_sim.lifelike.devices import draw_device
 from wakerail_sim.lifelike.devices.device import Device, Family
 from wakerail_sim.lifelike.devices.odd_boots import with_dips, with_retries
-from wakerail_sim.lifelike.draws import log_uniform, pick
 from wakerail_sim.lifelike.meter import draw_meter
 from wakerail_sim.lifelike.plan import Plan
 from wakerail_sim.lifelike.readings import read

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wakerail_sim.lifelike.draws import about
+from wakerail_sim.draws import about
 from wakerail_sim.lifelike.features import (
     Bump,
     Bursts,

@@ -37,13 +37,10 @@ class Instants:
         by = np.fmin(before, self._after) - self.lowest
         self.dips_by: Floats = np.where(np.isnan(by), 0.0, np.maximum(by, 0.0))
         self._ranked_dips = np.sort(self.dips_by)
+        #: where there is a dip that is both deep and rare
+        self.deep: Bools = (self.dips_by > _DEEP) & (self._seldom_dips_so(self.dips_by) > _SELDOM)
         self._ranked_lowest = np.sort(-self.lowest[~np.isnan(self.lowest)])
         self._ranked_highest = np.sort(self.highest[~np.isnan(self.highest)])
-
-    def deep(self) -> Bools:
-        """Tell about which ticks there is a dip that is both deep and rare."""
-        deep: Bools = (self.dips_by > _DEEP) & (self._seldom_dips_so(self.dips_by) > _SELDOM)
-        return deep
 
     def describe(self, places: Ints, template: Template, best: Floats) -> dict[str, Floats]:
         """Return columns of numbers for moments at some ticks, given how well the boot's opening comes back at each.

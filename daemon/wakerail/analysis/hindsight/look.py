@@ -112,7 +112,7 @@ def look_at(recorded: Recorded, told_s: Iterable[float]) -> Look | None:
     low_above = (moments.low_a - levels.standing_a) / max(levels.tolerance_a, 1e-9)
     columns = describe(grid, moments, known, alike, instants, low_above, told, seen_off=levels.known)
     columns |= shapes.describe(moments.place)
-    dipped = instants.deep()[moments.place]
+    dipped = instants.deep[moments.place]
     length_s = recorded.trail.start_s[-1] - recorded.trail.start_s[0]
     return Look(moments, columns, dipped, recorded.spacing_s, length_s)
 

@@ -106,7 +106,7 @@ def _changes_to_opening(grid: Grid, template: Template, since: int) -> Ints:
 
 def after_dips(grid: Grid, instants: Instants) -> Ints:
     """Return the places right after the lowest tick of each dip that is deep and rare."""
-    deep = np.flatnonzero(instants.deep())
+    deep = np.flatnonzero(instants.deep)
     deep = deep[(deep > _FEWEST_BEFORE) & (deep < len(grid) - 4)]
     lowest = (grid.lowest[deep] <= instants.lowest[deep]) & (grid.lowest[deep - 1] > grid.lowest[deep])
     return deep[lowest] + 1

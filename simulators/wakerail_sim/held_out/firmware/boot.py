@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Generator
 
+from wakerail_sim.draws import pick
 from wakerail_sim.held_out.agenda import Process
 from wakerail_sim.held_out.build import RECOVERY_STEP, check_step
 from wakerail_sim.held_out.devices.device import Step
@@ -14,7 +15,6 @@ from wakerail_sim.held_out.firmware.peripherals import beep, turn_motor, turn_pa
 from wakerail_sim.held_out.firmware.running import start_running
 from wakerail_sim.held_out.machine import Inrush, Machine
 from wakerail_sim.held_out.mishap import Mishap
-from wakerail_sim.lifelike.draws import pick
 
 _SLOW_AT_FIRST = {"services", "library", "maps", "init", "flow", "stack"}
 _SURE = {"rom", "power-on"}  # steps without peripherals that may not answer

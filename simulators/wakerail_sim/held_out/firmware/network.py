@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from wakerail_sim.draws import pick
 from wakerail_sim.held_out.agenda import Process
 from wakerail_sim.held_out.draws import scatter
 from wakerail_sim.held_out.machine import Machine
-from wakerail_sim.lifelike.draws import pick
 
 _LISTENS_EVERY_S = (0.32, 0.64, 1.28, 2.56)
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from wakerail_sim.draws import pick
 from wakerail_sim.held_out.agenda import Process
 from wakerail_sim.held_out.devices.device import Act, Device
 from wakerail_sim.held_out.draws import scatter
@@ -13,7 +14,6 @@ from wakerail_sim.held_out.firmware.acts import perform
 from wakerail_sim.held_out.firmware.network import join
 from wakerail_sim.held_out.firmware.running import shut_down, suspend, wake
 from wakerail_sim.held_out.machine import Machine
-from wakerail_sim.lifelike.draws import pick
 
 _SCHEDULED: tuple[Act, ...] = (
     "measure",

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from wakerail_sim.draws import pick
 from wakerail_sim.held_out.devices.device import Act
 from wakerail_sim.held_out.happenings.resets import fail_at_times
 from wakerail_sim.held_out.happenings.use import press_power_key, use
 from wakerail_sim.held_out.mishap import Crash, Hang, Mishap
 from wakerail_sim.held_out.scenes.setting import Setting
-from wakerail_sim.lifelike.draws import pick
 
 _FAILURES_BEFORE_RECOVERY = 3
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from wakerail_sim.draws import pick
 from wakerail_sim.held_out.happenings import use
 from wakerail_sim.held_out.happenings.supply import Contact, open_contact, precharge
 from wakerail_sim.held_out.scenes.setting import Setting, Source
-from wakerail_sim.lifelike.draws import pick
 
 _DUTY_PERIODS_S = (0.5, 1.0, 2.0, 5.0, 10.0)
 

@@ -8,11 +8,11 @@ from typing import Literal
 
 import numpy as np
 
+from wakerail_sim.draws import pick
 from wakerail_sim.held_out.agenda import Process
 from wakerail_sim.held_out.devices.device import Act, Device
 from wakerail_sim.held_out.happenings.use import use
 from wakerail_sim.held_out.machine import Machine
-from wakerail_sim.lifelike.draws import pick
 
 _QUICK_BOOT_S, _SHORT_BOOT_S = 2, 6
 

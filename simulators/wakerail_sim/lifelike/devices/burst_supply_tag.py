@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from wakerail_sim.draws import log_uniform
 from wakerail_sim.lifelike.devices.device import BurstSupply, Device, Inrush, Modes, draw_recovery, draw_traits
-from wakerail_sim.lifelike.draws import log_uniform
 from wakerail_sim.lifelike.features import Bump, Bursts, Periodic, Pink, Profile, Rise, Sawtooth, Telegraph, draw_knots
 from wakerail_sim.lifelike.stage import Stage
 

@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from wakerail_sim.lifelike.draws import log_uniform
+from wakerail_sim.draws import log_uniform
 from wakerail_sim.lifelike.features import Bursts, Pink, draw_bumps
 from wakerail_sim.lifelike.stage import Stage
 

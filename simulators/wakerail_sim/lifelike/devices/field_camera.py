@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from wakerail_sim.draws import log_uniform
 from wakerail_sim.lifelike.devices.device import Device, Inrush, Modes, draw_recovery, draw_traits
-from wakerail_sim.lifelike.draws import log_uniform
 from wakerail_sim.lifelike.features import (
     Bump,
     Bursts,

@@ -6,8 +6,8 @@ from typing import Literal
 
 import numpy as np
 
+from wakerail_sim.draws import log_uniform, pick
 from wakerail_sim.lifelike.devices.device import Device, Inrush, Modes, draw_recovery, draw_traits
-from wakerail_sim.lifelike.draws import log_uniform, pick
 from wakerail_sim.lifelike.features import (
     Bump,
     Bursts,

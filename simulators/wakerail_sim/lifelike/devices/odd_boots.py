@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from wakerail_sim.draws import log_uniform
 from wakerail_sim.lifelike.devices.device import Device
-from wakerail_sim.lifelike.draws import log_uniform
 from wakerail_sim.lifelike.features import Decay
 from wakerail_sim.lifelike.stage import Stage
 

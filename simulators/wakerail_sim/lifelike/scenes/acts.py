@@ -6,7 +6,7 @@ from collections.abc import Collection
 
 import numpy as np
 
-from wakerail_sim.lifelike.draws import log_uniform, pick
+from wakerail_sim.draws import log_uniform, pick
 from wakerail_sim.lifelike.plan import Habit, Plan, Restart
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from wakerail_sim.lifelike.draws import log_uniform, pick
+from wakerail_sim.draws import log_uniform, pick
 from wakerail_sim.lifelike.features import Decay, Periodic, Pink
 from wakerail_sim.lifelike.plan import Plan
 from wakerail_sim.lifelike.scenes.acts import draw_habits, switch_on_or_run

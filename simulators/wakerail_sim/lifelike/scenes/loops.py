@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from wakerail_sim.lifelike.draws import about, log_uniform, pick
+from wakerail_sim.draws import about, log_uniform, pick
 from wakerail_sim.lifelike.features import Pink
 from wakerail_sim.lifelike.plan import Plan
 from wakerail_sim.lifelike.scenes.acts import cold, draw_break, draw_restart, warm

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from wakerail_sim.lifelike.draws import about, log_uniform, pick
+from wakerail_sim.draws import about, log_uniform, pick
 from wakerail_sim.lifelike.plan import Plan
 from wakerail_sim.lifelike.scenes.acts import begin, cold, draw_break, live, live_on
 from wakerail_sim.noise import Floats

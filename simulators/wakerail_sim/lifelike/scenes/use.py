@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from wakerail_sim.lifelike.draws import about, log_uniform, pick
+from wakerail_sim.draws import about, log_uniform, pick
 from wakerail_sim.lifelike.features import Periodic, Pink, Sawtooth, Telegraph, draw_bumps
 from wakerail_sim.lifelike.plan import Habit, Plan
 from wakerail_sim.lifelike.scenes.acts import draw_habits, live, switch_on_or_run

@@ -16,6 +16,15 @@ RUNS_A, STANDING_A, UNTIL_S = 0.33, 0.001, 3.0
 BOOT_S = sum(for_s for _, for_s in STAGES)
 
 
+def grid_of(made, factor=1.0):
+    trail = Trail()
+    for at_s, level_a in zip(made.t_s, made.current_a, strict=True):
+        trail.add(at_s, level_a, 3 / RATE_HZ)
+    levels_a = np.asarray(trail.level_a)
+    scale = Scale(factor * STANDING_A, factor * 0.005, factor * 0.5)
+    return Grid(trail, levels_a, levels_a, scale, 1 / RATE_HZ)
+
+
 def recorded(trace, factor=1.0, stretch=1.0):
     """Return a recording of four boots, each followed by five seconds of work, and when they begin."""
     made, begins_s = trace(RATE_HZ, 0.0).then(factor * STANDING_A, UNTIL_S), []
@@ -24,12 +33,7 @@ def recorded(trace, factor=1.0, stretch=1.0):
         for level_a, for_s in STAGES:
             made.then(factor * level_a, for_s * (stretch if number else 1.0))
         made.then(factor * RUNS_A, 5.0)
-    trail = Trail()
-    for at_s, level_a in zip(made.t_s, made.current_a, strict=True):
-        trail.add(at_s, level_a, 3 / RATE_HZ)
-    scale = Scale(factor * STANDING_A, factor * 0.005, factor * 0.5)
-    levels_a = np.asarray(trail.level_a)
-    return Grid(trail, levels_a, levels_a, scale, 1 / RATE_HZ), begins_s
+    return grid_of(made, factor), begins_s
 
 
 def opening(grid, begin_s, lasted_s):
@@ -108,11 +112,7 @@ def test_a_warm_restart_that_skips_the_first_stage_is_alike_from_the_second_on(t
         for level_a, for_s in stages:
             made.then(level_a, for_s)
         made.then(RUNS_A, 5.0)
-    trail = Trail()
-    for at_s, level_a in zip(made.t_s, made.current_a, strict=True):
-        trail.add(at_s, level_a, 3 / RATE_HZ)
-    levels_a = np.asarray(trail.level_a)
-    grid = Grid(trail, levels_a, levels_a, Scale(STANDING_A, 0.005, 0.5), 1 / RATE_HZ)
+    grid = grid_of(made)
     templates = templates_at(grid, grid.place(UNTIL_S), round((BOOT_S + 5.0) * RATE_HZ))
     places = np.array([grid.place(begin_s)])
     whole, skipping = (hold_near(grid, places, some, 0.01) for some in (templates[:1], templates))
@@ -129,11 +129,7 @@ def test_a_boot_without_the_inrush_of_the_first_is_as_alike(trace):
         for level_a, for_s in STAGES:
             made.then(level_a, for_s)
         made.then(RUNS_A, 5.0)
-    trail = Trail()
-    for at_s, level_a in zip(made.t_s, made.current_a, strict=True):
-        trail.add(at_s, level_a, 3 / RATE_HZ)
-    levels_a = np.asarray(trail.level_a)
-    grid = Grid(trail, levels_a, levels_a, Scale(STANDING_A, 0.005, 0.5), 1 / RATE_HZ)
+    grid = grid_of(made)
     again = hold_against(grid, np.array([grid.place(begins_s[1])]), opening(grid, begins_s[0], BOOT_S), 0.01)
     assert again.best > 10.0
     assert again.differ == 0

@@ -1,4 +1,4 @@
-"""Draws that numpy has no name for."""
+"""Draws that numpy has no name for, which the corpora share."""
 
 from __future__ import annotations
 
