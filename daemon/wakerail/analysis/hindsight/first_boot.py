@@ -13,8 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wakerail.analysis.hindsight.following import follow
 from wakerail.analysis.hindsight.grid import Floats, Grid, Ints
-from wakerail.analysis.hindsight.openings import LONGEST_TICKS, Template, hold_against, template_at, templates_at
+from wakerail.analysis.hindsight.openings import hold_against
+from wakerail.analysis.hindsight.templates import LONGEST_TICKS, Template, template_at, templates_at
 
 _RISE, _STAYS_TICKS = 0.7, 8  # natural log: an onset rises by so much above all before, for so long
 _OF_THE_HIGHEST = 0.5  # of the highest rise: the first that is as high is the onset
@@ -111,7 +113,7 @@ def _from_onset(grid: Grid, places: Ints, onset: int, told: Sequence[int]) -> Kn
     longest, second = first, None
     if told:
         looked_at = np.array([*told[:_LOOKED_AT], onset])
-        best = hold_against(grid, looked_at, first.opening, often).best
+        best = hold_against(grid, follow(grid, looked_at, often), first.opening).best
         alike = best[:-1] > max(_AGAIN, _LIKE_THE_FIRST * best[-1])
         ends = [*told[1:], len(grid)]
         for place in np.flatnonzero(alike).tolist()[: _FIRST_BOOTS - 2]:
@@ -134,7 +136,8 @@ def _of_those_told(grid: Grid, places: Ints, told: Sequence[int]) -> KnownBoot:
     for begin, end in zip(told[:_FIRST_BOOTS], [*told[1:], len(grid)], strict=False):
         boot = _boot(grid, places, begin, end, often)
         others = some[np.abs(some - begin) > _SEPARATE_TICKS]
-        boots.append((_explains(others, hold_against(grid, others, boot.opening, often).best, boot.opening), boot))
+        alike = hold_against(grid, follow(grid, others, often), boot.opening)
+        boots.append((_explains(others, alike.best, boot.opening), boot))
     best, *rest = (boot for _, boot in sorted(boots, key=lambda boot: -boot[0]))
     return _known(grid, best, rest[0] if rest else None, since=0, from_off=False, often=often)
 
@@ -144,7 +147,7 @@ def _boot(grid: Grid, places: Ints, begin: int, end: int, often: float) -> _Boot
     opening = template_at(grid, begin, end - begin)
     near = places[(places > begin + opening.telling_ticks) & (places < min(begin + LONGEST_TICKS, end))]
     if len(near):
-        best = hold_against(grid, np.append(near, begin), opening, often).best
+        best = hold_against(grid, follow(grid, np.append(near, begin), often), opening).best
         again = near[best[:-1] > max(_AGAIN, _OF_THE_BEST * best[:-1].max(), _OF_ITSELF * best[-1])]
         if len(again):
             end = int(again[0])

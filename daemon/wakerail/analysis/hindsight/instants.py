@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from wakerail.analysis.hindsight.grid import Bools, Floats, Grid, Ints
-from wakerail.analysis.hindsight.openings import Template
+from wakerail.analysis.hindsight.templates import Template
 
 _LOW, _HIGH = np.arange(-2, 2), np.arange(-1, 3)  # ticks about the begin in which the low, and the peak, may be
 _BEFORE, _AFTER = np.arange(-6, -2), np.arange(2, 5)

@@ -13,7 +13,7 @@ from wakerail.analysis.hindsight.first_boot import boot_to_know
 from wakerail.analysis.hindsight.grid import Bools, Floats, Grid, Ints
 from wakerail.analysis.hindsight.instants import Instants
 from wakerail.analysis.hindsight.moments import SORTS, MeterSays, Moments, after_dips, gather
-from wakerail.analysis.hindsight.openings import Alike, hold_near
+from wakerail.analysis.hindsight.openings import Alike, hold_against_all, hold_beside
 from wakerail.analysis.hindsight.shapes import Shapes
 from wakerail.analysis.hindsight.together import are_one, describe_crowd, describe_together, distinct, is_among
 from wakerail.analysis.hindsight.weighing import Forests
@@ -24,6 +24,7 @@ from wakerail.analysis.trail import Trail
 
 _FEWEST_TICKS = 16
 _MOST = 1500  # moments
+_HARDLY_ALIKE = -3.0  # a log-likelihood ratio: a tick early or late it may be more alike
 _FALLEN_COUNTS = 5.0  # a fall is looked at rather than a jump that is as good
 _ONE_OF_ANOTHER = -9.0  # the log odds of a moment that stands for the same restart as a likelier one
 
@@ -102,12 +103,13 @@ def look_at(recorded: Recorded, told_s: Iterable[float]) -> Look | None:
     shapes = Shapes(grid, known.openings)
     others = np.union1d(dips, shapes.recurrences())
     moments = gather(grid, recorded.considered, known.opening, others, known.since, recorded.meter_says)
-    alike = hold_near(grid, moments.place, known.openings, known.often)
+    alike = hold_against_all(grid, moments.place, known.openings, known.often)
     told = np.isin(moments.again_s, begins_s)
     kept = _worth_looking_at(moments, alike, told | np.isin(moments.place, others))
     if not len(kept):
         return None
     moments, alike, told = moments.only(kept), alike.only(kept), told[kept]
+    hold_beside(grid, moments.place, known.openings, known.often, alike)
     levels = recorded.levels
     low_above = (moments.low_a - levels.standing_a) / max(levels.tolerance_a, 1e-9)
     columns = describe(grid, moments, known, alike, instants, low_above, told, seen_off=levels.known)
@@ -150,7 +152,7 @@ def _worth_looking_at(moments: Moments, alike: Alike, at_all_events: Bools) -> I
     Without a fall, and but for some ``at_all_events``, only what is like the boot known may be one.
     """
     fell = moments.is_of(*FALLEN)
-    kept = np.flatnonzero(fell | at_all_events | (alike.best > 0.0))
+    kept = np.flatnonzero(fell | at_all_events | (alike.best > _HARDLY_ALIKE))
     if len(kept) > _MOST:
         worth = np.where(fell, alike.best + _FALLEN_COUNTS, alike.best)[kept]
         kept = np.sort(kept[np.argsort(-worth, kind="stable")[:_MOST]])

@@ -14,7 +14,7 @@ import numpy as np
 from wakerail.analysis.considered import Considered
 from wakerail.analysis.hindsight.grid import Bools, Floats, Grid, Ints
 from wakerail.analysis.hindsight.instants import Instants
-from wakerail.analysis.hindsight.openings import OPENING, Template
+from wakerail.analysis.hindsight.templates import OPENING, Template
 from wakerail.analysis.sorts import BLINK, COLLAPSE, DIP, JUMP, Sort
 
 SORTS = (COLLAPSE, BLINK, DIP, JUMP)

@@ -10,7 +10,7 @@ import numpy as np
 from scipy import fft
 
 from wakerail.analysis.hindsight.grid import Floats, Grid, Ints
-from wakerail.analysis.hindsight.openings import Template
+from wakerail.analysis.hindsight.templates import Template
 
 EARLY_TICKS, LATE_TICKS = 48, 384
 _FEWEST_TICKS = 12

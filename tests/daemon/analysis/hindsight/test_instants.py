@@ -6,7 +6,7 @@ import pytest
 from wakerail.analysis.hindsight.grid import Grid
 from wakerail.analysis.hindsight.instants import Instants
 from wakerail.analysis.hindsight.moments import after_dips
-from wakerail.analysis.hindsight.openings import template_at
+from wakerail.analysis.hindsight.templates import template_at
 from wakerail.analysis.scale import Scale
 from wakerail.analysis.trail import Trail
 

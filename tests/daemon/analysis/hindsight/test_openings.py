@@ -5,8 +5,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from wakerail.analysis.hindsight.following import follow
 from wakerail.analysis.hindsight.grid import Grid
-from wakerail.analysis.hindsight.openings import goes_on, hold_against, hold_near, template_at, templates_at
+from wakerail.analysis.hindsight.openings import goes_on, hold_against, hold_against_all, hold_beside
+from wakerail.analysis.hindsight.templates import template_at, templates_at
 from wakerail.analysis.scale import Scale
 from wakerail.analysis.trail import Trail
 
@@ -43,7 +45,13 @@ def opening(grid, begin_s, lasted_s):
 def held(grid, template_s, at_s):
     template = opening(grid, template_s, BOOT_S + 5.0)
     places = np.array([grid.place(one_s) for one_s in at_s])
-    return hold_against(grid, places, template, grid.changes(grid.place(template_s)))
+    return hold_against(grid, follow(grid, places, grid.changes(grid.place(template_s))), template)
+
+
+def near(grid, places, templates, changes):
+    alike = hold_against_all(grid, places, templates, changes)
+    hold_beside(grid, places, templates, changes, alike)
+    return alike
 
 
 @pytest.mark.parametrize("stretch", [0.97, 1.0, 1.03])
@@ -83,7 +91,7 @@ def test_a_boot_under_way_explains_what_looks_like_another(trace):
     grid, begins_s = recorded(trace)
     places = np.array([grid.place(begins_s[1]), grid.place(begins_s[1] + 1.3)])
     template = opening(grid, begins_s[0], BOOT_S)
-    first, second = goes_on(places, hold_against(grid, places, template, 0.01))
+    first, second = goes_on(places, hold_against(grid, follow(grid, places, 0.01), template))
     assert first == 0.0  # nothing before it was a boot
     assert second != 0.0
 
@@ -93,14 +101,14 @@ def test_a_boot_that_begins_a_tick_early_or_late_is_as_alike(trace, shift):
     grid, begins_s = recorded(trace)
     template = opening(grid, begins_s[0], BOOT_S)
     places = np.array([grid.place(one_s) for one_s in begins_s[1:]])
-    exact = hold_against(grid, places, template, 0.01).best
-    assert hold_near(grid, places + shift, [template], 0.01).best.min() >= exact.min() - 1e-9
+    exact = hold_against(grid, follow(grid, places, 0.01), template).best
+    assert near(grid, places + shift, [template], 0.01).best.min() >= exact.min() - 1e-9
 
 
 def test_no_boot_is_held_against_itself(trace):
     grid, begins_s = recorded(trace)
     template = opening(grid, begins_s[0], BOOT_S)
-    itself, other = hold_near(grid, np.array([grid.place(one_s) for one_s in begins_s[:2]]), [template], 0.01).best
+    itself, other = near(grid, np.array([grid.place(one_s) for one_s in begins_s[:2]]), [template], 0.01).best
     assert itself == 0.0
     assert other > 10.0
 
@@ -115,7 +123,7 @@ def test_a_warm_restart_that_skips_the_first_stage_is_alike_from_the_second_on(t
     grid = grid_of(made)
     templates = templates_at(grid, grid.place(UNTIL_S), round((BOOT_S + 5.0) * RATE_HZ))
     places = np.array([grid.place(begin_s)])
-    whole, skipping = (hold_near(grid, places, some, 0.01) for some in (templates[:1], templates))
+    whole, skipping = (near(grid, places, some, 0.01) for some in (templates[:1], templates))
     assert skipping.best > whole.best + 5.0
     assert skipping.skips / RATE_HZ == pytest.approx(STAGES[0][1], abs=0.05)
     assert skipping.opens_at == pytest.approx(np.log(STAGES[1][0] + 0.004), abs=0.1)
@@ -130,6 +138,7 @@ def test_a_boot_without_the_inrush_of_the_first_is_as_alike(trace):
             made.then(level_a, for_s)
         made.then(RUNS_A, 5.0)
     grid = grid_of(made)
-    again = hold_against(grid, np.array([grid.place(begins_s[1])]), opening(grid, begins_s[0], BOOT_S), 0.01)
+    following = follow(grid, np.array([grid.place(begins_s[1])]), 0.01)
+    again = hold_against(grid, following, opening(grid, begins_s[0], BOOT_S))
     assert again.best > 10.0
     assert again.differ == 0

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from wakerail.analysis.hindsight.grid import Grid
-from wakerail.analysis.hindsight.openings import templates_at
 from wakerail.analysis.hindsight.shapes import Shapes
+from wakerail.analysis.hindsight.templates import templates_at
 from wakerail.analysis.scale import Scale
 from wakerail.analysis.trail import Trail
 
