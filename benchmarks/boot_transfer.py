@@ -1,27 +1,26 @@
 """How well the reading of a boot carries over to recordings that look otherwise than those it was tuned on.
 
-Runs the boot reader with its default settings over two more corpora of made-up recordings: ``wakerail_sim.lifelike``,
-of whose scenes hindsight's trees have seen other seeds, and ``wakerail_sim.held_out``, on which nothing was ever
-tuned. Figures are for 20 samples a second and faster; what no reader could see is left out. Without ``--short`` they go
-to ``benchmarks/results/boot_transfer.md`` as well, scene by scene.
+Runs the boot reader with its default settings over three more corpora of made-up recordings: ``wakerail_sim.lifelike``
+and ``wakerail_sim.motley``, of whose scenes hindsight's trees have seen other seeds, and ``wakerail_sim.held_out``, on
+which nothing was ever tuned. Figures are for 20 samples a second and faster; what no reader could see is left out.
+Without ``--short`` they go to ``benchmarks/results/boot_transfer.md`` as well, scene by scene.
 """
 
 from __future__ import annotations
 
 import itertools
 import multiprocessing
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from _corpora import CORPORA
 from _harness import arguments, report
 from _scoring import Found, Score, match, summary
 from boot_reading import FAST_HZ, REPORT_SEEDS, cell
 
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.watch import BootReader
-from wakerail_sim.held_out import KINDS, HeldOut, make_held_out
-from wakerail_sim.lifelike import SCENES, Lifelike, make_lifelike
 
 RESULTS = Path(__file__).parent / "results" / "boot_transfer.md"
 SEEDS, SEEDS_SHORT = 12, 2  # of each scene
@@ -34,10 +33,6 @@ _COLUMNS = {
     "healthy_h": "healthy h",
     "false": "false",
     "again_off_s": "begin off, s",
-}
-_CORPORA: dict[str, tuple[Callable[[int, str], Lifelike | HeldOut], tuple[str, ...]]] = {
-    "lifelike": (make_lifelike, SCENES),
-    "held_out": (make_held_out, KINDS),
 }
 
 
@@ -57,7 +52,7 @@ Job = tuple[str, int, str]
 def read(job: Job) -> Score | None:
     """Make a recording, have it read, and compare; None for one that is too slow, or does not tell."""
     corpus, seed, name = job
-    recording = _CORPORA[corpus][0](seed, name)
+    recording = CORPORA[corpus].make(seed, name)
     rate_hz = 1.0 / recording.sample_s
     if not recording.telling or rate_hz < FAST_HZ:
         return None
@@ -82,13 +77,13 @@ def main() -> None:
     seeds = REPORT_SEEDS[: SEEDS_SHORT if args.short else SEEDS]
     figures: dict[str, object] = {}
     pages = []
-    for corpus, (_, names) in _CORPORA.items():
-        scores = read_all((corpus, seed, name) for seed, name in itertools.product(seeds, names))
+    for corpus, made in CORPORA.items():
+        scores = read_all((corpus, seed, name) for seed, name in itertools.product(seeds, made.scenes))
         whole = summary(scores)
         healthy = [score for score in scores if score.case.fault is None]
         figures |= {f"{corpus}_{name}": whole[name] for name in _COLUMNS}
         figures[f"{corpus}_healthy_clean"] = sum(not score.invented for score in healthy) / max(len(healthy), 1)
-        rows = {name: summary(score for score in scores if score.case.name == name) for name in names}
+        rows = {name: summary(score for score in scores if score.case.name == name) for name in made.scenes}
         pages.append(_written(corpus, {"all": whole} | rows))
     report("How well reading a boot carries over", figures, {}, as_json=args.json)
     if not args.short:
@@ -97,13 +92,16 @@ def main() -> None:
 
 _HEAD = f"""# How well the reading of a boot carries over
 
-Made by `benchmarks/boot_transfer.py`: recordings of other devices, faults and meters, whose shapes are smooth and
-noisy, at {FAST_HZ:g} samples/s and faster, {SEEDS} seeds of each scene from {REPORT_SEEDS.start} on, default settings.
-The trees of hindsight were grown on other seeds of the scenes of the first; nothing was tuned on the second. A restart
-counts as found when one of its two times is within 0.5 s or three samples of the truth; intervals are exact at 95 %,
-and take restarts as independent, which those of one recording are not. "false" counts restarts found where nothing
-restarted."""
-_TITLES = {"lifelike": "Lifelike recordings", "held_out": "Recordings of a kind never seen"}
+Made by `benchmarks/boot_transfer.py`: recordings of other devices, faults and meters than in `boot_reading.py`, at
+{FAST_HZ:g} samples/s and faster, {SEEDS} seeds of each scene from {REPORT_SEEDS.start} on, default settings. The trees
+of hindsight were grown on other seeds of the scenes of the first two; nothing was tuned on the third. A restart counts
+as found when one of its two times is within 0.5 s or three samples of the truth; intervals are exact at 95 %, and take
+restarts as independent, which those of one recording are not. "false" counts restarts found where nothing restarted."""
+_TITLES = {
+    "lifelike": "Lifelike recordings",
+    "motley": "Motley recordings",
+    "held_out": "Recordings of a kind never seen",
+}
 
 
 def _written(corpus: str, rows: dict[str, dict[str, object]]) -> str:

@@ -1,12 +1,13 @@
 """Grows the trees by which the boot reader weighs, in hindsight, what may have been a restart, and writes them down.
 
-Reads made-up recordings of both corpora, of the seeds that the reader may be tuned on (``TRAIN_SEEDS``, in ``CORPUS``
-and ``LIFELIKE``), with the reader as it is, without hindsight; describes every moment of theirs
+Reads made-up recordings of three corpora, of the seeds that the reader may be tuned on (``TRAIN_SEEDS``, in ``CORPUS``
+and ``OTHERS``), with the reader as it is, without hindsight; describes every moment of theirs
 (``wakerail.analysis.hindsight``); and grows trees that tell the restarts from the others: first of each moment alone,
-then of those together that stand for different restarts. What the second trees learn from are log odds by trees grown
-on the other half of the recordings, as those of a recording that was not seen. Writes
+then of those together that stand for different restarts, and once more given what that said. What the later trees learn
+from are log odds by trees grown on the other half of the recordings, as those of a recording that was not seen. Writes
 ``daemon/wakerail/analysis/hindsight/forests.npz``: run it again whenever the live reader or what describes a moment
-has changed; it takes half an hour on two cores. Every recording weighs as much as the root of how many moments it has.
+has changed; it takes an hour and a half on two cores. Every recording weighs as much as the root of how many moments it
+has.
 
 With ``--short`` it grows them on a few recordings, prints how well that went, and writes nothing.
 """
@@ -20,6 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from _boosting import grow
+from _corpora import LIFELIKE, MOTLEY, Corpus
 from _harness import arguments, report
 from _scoring import pairing
 from boot_reading import TRAIN_SEEDS, faulty_jobs, healthy_jobs
@@ -31,27 +33,31 @@ from wakerail.analysis.hindsight.moments import Moments
 from wakerail.analysis.hindsight.weighing import GROWN, Forest, Forests, save
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.watch import BootReader
-from wakerail_sim.corpus import Case, Recording, Truth, make_recording
-from wakerail_sim.lifelike import SCENES, Lifelike, Scene, make_lifelike
+from wakerail_sim.corpus import Case, Truth, make_recording
 
 Stretches = Mapping[int, tuple[Mapping[float, int], Mapping[float, float]]]
 
 #: From which of a rate's seeds on, how many of devices that restart, and how many hours of healthy use. Those before
 #: the first were looked at for the live reader.
 CORPUS: Stretches = {
-    5000: (
+    first: (
         {5.0: 150, 10.0: 200, 20.0: 450, 50.0: 450, 100.0: 450, 200.0: 400, 500.0: 120, 1000.0: 40},
         {5.0: 20, 10.0: 20, 20.0: 60, 50.0: 50, 100.0: 30, 200.0: 15, 500.0: 3, 1000.0: 1},
-    ),
+    )
+    for first in (5000, 8000)
 }
 CORPUS_SHORT: Stretches = {3000: ({20.0: 30, 100.0: 15}, {20.0: 2.0})}
 #: Every scene of each seed.
-LIFELIKE = (*TRAIN_SEEDS[10_000:10_120], *TRAIN_SEEDS[20_000:20_060])
-LIFELIKE_SHORT = LIFELIKE[:2]
+OTHERS = (
+    (LIFELIKE, (*TRAIN_SEEDS[10_000:10_120], *TRAIN_SEEDS[20_000:20_060], *TRAIN_SEEDS[30_000:30_160])),
+    (MOTLEY, TRAIN_SEEDS[:160]),
+)
+OTHERS_SHORT = tuple((corpus, seeds[:2]) for corpus, seeds in OTHERS)
 _NEAR_S, _NEAR_SAMPLES = 0.08, 2.2
 _SAME_S, _SAME_SAMPLES = 0.5, 4  # a dip that began with the restart's may end as much later: a meter hid the begin
-TREES_ALONE, TREES_TOGETHER = 700, 400
+TREES_ALONE, TREES_TOGETHER = 1000, 500
 
+Scene = tuple[Corpus, str]
 Job = tuple[int, Case | Scene]
 
 
@@ -76,20 +82,19 @@ class DescribedTogether:
 def describe(job: Job) -> Described | None:
     """Read a recording live, describe its moments, and tell which were restarts; None if there is nothing to tell."""
     seed, what = job
-    recording: Recording | Lifelike
     if isinstance(what, Case):
-        recording, sample_s = make_recording(what, seed), what.sample_s
-    else:
-        recording = make_lifelike(seed, what)
-        sample_s = recording.sample_s
-        if not recording.telling:
-            return None
+        recording = make_recording(what, seed)
+        return _described(recording.t_s, recording.current_a, recording.truth, what.sample_s)
+    corpus, scene = what
+    made = corpus.make(seed, scene)
+    return _described(made.t_s, made.current_a, made.truth, made.sample_s) if made.telling else None
+
+
+def _described(t_s: Floats, current_a: Floats, truth: Truth, sample_s: float) -> Described | None:
     reader = BootReader(ReaderSettings())
-    reader.take(recording.t_s, recording.current_a)
+    reader.take(t_s, current_a)
     look = reader.look_at_all()
-    if look is None:
-        return None
-    return Described(look, were_restarts(look.moments, recording.truth, sample_s), recording.truth, sample_s)
+    return None if look is None else Described(look, were_restarts(look.moments, truth, sample_s), truth, sample_s)
 
 
 def were_restarts(moments: Moments, truth: Truth, sample_s: float) -> Bools:
@@ -103,12 +108,13 @@ def were_restarts(moments: Moments, truth: Truth, sample_s: float) -> Bools:
     return found
 
 
-def jobs(stretches: Stretches, lifelike: Sequence[int]) -> Iterator[Job]:
+def jobs(stretches: Stretches, others: Sequence[tuple[Corpus, Sequence[int]]]) -> Iterator[Job]:
     for first, (faulty, healthy_h) in stretches.items():
         for rate_hz, count in faulty.items():
             yield from faulty_jobs(TRAIN_SEEDS, rate_hz, count, first=first)
             yield from healthy_jobs(TRAIN_SEEDS, rate_hz, healthy_h.get(rate_hz, 0), first=first)
-    yield from itertools.product(lifelike, SCENES)
+    for corpus, seeds in others:
+        yield from ((seed, (corpus, scene)) for seed, scene in itertools.product(seeds, corpus.scenes))
 
 
 def fit_alone(described: Sequence[Described]) -> Forest:
@@ -116,8 +122,11 @@ def fit_alone(described: Sequence[Described]) -> Forest:
     return _fit([one.look.columns for one in described], [one.were_restarts for one in described], TREES_ALONE)
 
 
-def describe_together(one: Described, alone: Floats) -> DescribedTogether | None:
-    """Describe together what stands for different restarts by the log odds of each alone; None if nothing does."""
+def describe_together(one: Described, alone: Floats, *, earlier: Forest | None = None) -> DescribedTogether | None:
+    """Describe together what stands for different restarts by the log odds of each alone; None if nothing does.
+
+    With ``earlier`` that is done again, by the log odds that this forest gives them.
+    """
     moments = one.look.moments
     among = np.flatnonzero(together.distinct(moments, alone, one.look.spacing_s))
     if not len(among):
@@ -125,20 +134,38 @@ def describe_together(one: Described, alone: Floats) -> DescribedTogether | None
     times_s = np.stack([moments.at_s, moments.again_s], axis=1)[among]
     paired = np.zeros(len(among), dtype=np.bool_)
     paired[[found for _, found in pairing(np.array(one.truth.restarts).reshape(-1, 2), times_s, one.sample_s)]] = True
-    return DescribedTogether(one.look.together(alone, among), paired)
+    columns = one.look.together(alone, alone, among)
+    if earlier is not None:
+        so_far = alone.copy()
+        so_far[among] = earlier.log_odds(columns)
+        columns = one.look.together(alone, so_far, among)
+    return DescribedTogether(columns, paired)
 
 
-def fit_together(described: Sequence[Described]) -> Forest:
-    """Return the forest for what moments say together."""
+def fit(described: Sequence[Described]) -> Forests:
+    """Return the forests. What the second and the third learn from was said by forests of the other half."""
     halves = [described[0::2], described[1::2]]
-    alone = [fit_alone(half) for half in reversed(halves)]
-    learnt = [
-        describe_together(one, of_others.log_odds(one.look.columns))
-        for half, of_others in zip(halves, alone, strict=True)
-        for one in half
+    alone = [
+        [of_others.log_odds(one.look.columns) for one in half]
+        for half, of_others in zip(halves, map(fit_alone, reversed(halves)), strict=True)
     ]
-    some = [one for one in learnt if one is not None]
-    return _fit([one.columns for one in some], [one.were_restarts for one in some], TREES_TOGETHER)
+    learnt = [_together(half, said, None) for half, said in zip(halves, alone, strict=True)]
+    of_others = [_fit_together(half) for half in reversed(learnt)]
+    learnt_again = [_together(*each) for each in zip(halves, alone, of_others, strict=True)]
+    return Forests(
+        fit_alone(described),
+        _fit_together([*learnt[0], *learnt[1]]),
+        _fit_together([*learnt_again[0], *learnt_again[1]]),
+    )
+
+
+def _together(half: Sequence[Described], alone: Sequence[Floats], earlier: Forest | None) -> list[DescribedTogether]:
+    learnt = (describe_together(one, said, earlier=earlier) for one, said in zip(half, alone, strict=True))
+    return [one for one in learnt if one is not None]
+
+
+def _fit_together(learnt: Sequence[DescribedTogether]) -> Forest:
+    return _fit([one.columns for one in learnt], [one.were_restarts for one in learnt], TREES_TOGETHER)
 
 
 def _fit(columns: Sequence[Mapping[str, Floats]], truths: Sequence[Bools], trees: int) -> Forest:
@@ -150,14 +177,15 @@ def _fit(columns: Sequence[Mapping[str, Floats]], truths: Sequence[Bools], trees
 
 def main() -> None:
     args = arguments(__doc__)
-    every = list(jobs(CORPUS_SHORT, LIFELIKE_SHORT) if args.short else jobs(CORPUS, LIFELIKE))
+    every = list(jobs(CORPUS_SHORT, OTHERS_SHORT) if args.short else jobs(CORPUS, OTHERS))
     with multiprocessing.Pool() as pool:
         described = [one for one in pool.imap(describe, every, chunksize=4) if one is not None]
-    grown = Forests(fit_alone(described), fit_together(described))
+    grown = fit(described)
     said, truth = [], []
     for one in described:
-        if (some := describe_together(one, grown.alone.log_odds(one.look.columns))) is not None:
-            said.append(grown.together.log_odds(some.columns) > 0)
+        some = describe_together(one, grown.alone.log_odds(one.look.columns), earlier=grown.together)
+        if some is not None:
+            said.append(grown.again.log_odds(some.columns) > 0)
             truth.append(some.were_restarts)
     right, wrong = np.concatenate(said)[np.concatenate(truth)], np.concatenate(said)[~np.concatenate(truth)]
     figures = {

@@ -1,18 +1,8 @@
 """How hindsight's trees are grown: they tell what a sum of numbers cannot, and say what the library says."""
 
-import importlib
-
 import numpy as np
 import pytest
 from _boosting import grow
-
-
-@pytest.fixture(scope="module")
-def ensemble(do_without):
-    try:
-        return importlib.import_module("sklearn.ensemble")
-    except ImportError:
-        do_without("scikit-learn is not installed (pip install -r tests/external/requirements.lock)")
 
 
 def drawn(count=4000):

@@ -1,7 +1,10 @@
 """Which moments the fit takes for restarts."""
 
+import fit_hindsight
 import numpy as np
-from fit_hindsight import describe, were_restarts
+import pytest
+from _corpora import LIFELIKE
+from fit_hindsight import describe, describe_together, fit, were_restarts
 
 from wakerail.analysis.hindsight.moments import Moments
 from wakerail_sim.corpus import Truth, draw_faulty
@@ -30,3 +33,29 @@ def test_a_recording_is_described_with_its_truth():
     assert described is not None
     assert len(described.were_restarts) == len(described.look.moments)
     assert 0 < described.were_restarts.sum() <= 3 * len(described.truth.restarts)
+
+
+def test_what_does_not_tell_is_not_learnt_from():
+    seed = next(seed for seed in range(8) if not LIFELIKE.make(seed, "cold-once").telling)
+    assert describe((seed, (LIFELIKE, "cold-once"))) is None
+
+
+@pytest.mark.usefixtures("ensemble")
+def test_forests_grown_on_some_recordings_tell_the_restarts_of_others(monkeypatch):
+    monkeypatch.setattr(fit_hindsight, "TREES_ALONE", 120)
+    monkeypatch.setattr(fit_hindsight, "TREES_TOGETHER", 80)
+    scenes = [(LIFELIKE, "loop-fixed"), (LIFELIKE, "sleep-wake"), (LIFELIKE, "loop-same-stage")]
+    learnt, others = (
+        [one for seed in seeds for scene in scenes if (one := describe((seed, scene))) is not None]
+        for seeds in (range(8), range(8, 12))
+    )
+    forests = fit(learnt)
+    said, truth = [], []
+    for one in others:
+        some = describe_together(one, forests.alone.log_odds(one.look.columns), earlier=forests.together)
+        assert some is not None
+        said += (forests.again.log_odds(some.columns) > 0).tolist()
+        truth += some.were_restarts.tolist()
+    right = np.array(said) == np.array(truth)
+    assert np.mean(right[truth]) > 0.6
+    assert np.mean(right[~np.array(truth)]) > 0.95

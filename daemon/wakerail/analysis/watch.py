@@ -41,7 +41,7 @@ _NEAR_S = 1.0  # how far the two witnesses of one restart may lie apart
 _LEFT_USB, _STAYED_ON_USB = 3.0, -6.0
 _WORTH_TELLING = 0.01  # a probability that changes by less is not told anew
 _SURE_OF_ONE = 1.5  # log odds
-_IN_DOUBT = -0.7  # log odds: down to these what was told live is not taken back
+_IN_DOUBT, _MOSTLY = -2.0, 0.5  # log odds: down to these what was told live is not taken back, if so much of it holds
 _LEAST_AGAINST = -0.01  # log odds: what was decided against counts no more
 _GAP = 1.5  # times the usual spacing of ticks
 _KEEP_TICKS = SAMPLE_TICKS + 3
@@ -209,19 +209,21 @@ class BootReader:
     def _look_back(self) -> list[Seen]:
         """Judge all that may have been a restart by the whole recording; return what has to be told anew."""
         counted = [told for told in self._told if told.log_odds >= 0]
-        spacing_s = self._finder.spacing_s
+        told_live, spacing_s = [told.restart for told in counted], self._finder.spacing_s
         verdicts = look_back(self._recorded(), self._told_s, grown(), self._usb_says)
         if not verdicts:
             return []
-        doubtful = [verdict for verdict in verdicts if _IN_DOUBT < verdict.log_odds <= 0.0]
-        stay = are_among(doubtful, [told.restart for told in counted], spacing_s)
         restarts = [verdict for verdict in verdicts if verdict.counts]
-        restarts += [verdict for verdict, was_told in zip(doubtful, stay, strict=True) if was_told]
+        doubtful = [verdict for verdict in verdicts if _IN_DOUBT < verdict.log_odds <= 0.0]
+        stay = are_among(doubtful, told_live, spacing_s)
+        in_doubt = [verdict for verdict, was_told in zip(doubtful, stay, strict=True) if was_told]
+        if sum(stand_for(told_live, restarts + in_doubt, spacing_s)) >= _MOSTLY * len(told_live):
+            restarts += in_doubt
         if not counted and max((verdict.log_odds for verdict in restarts), default=0.0) < _SURE_OF_ONE:
             restarts = []  # where nothing was told live, there has to be more than a likeness
         judged = {verdict.again_s: verdict for verdict in verdicts}
         seen: list[Seen] = []
-        stays = stand_for([told.restart for told in counted], restarts, spacing_s)
+        stays = stand_for(told_live, restarts, spacing_s)
         for told, holds in zip(counted, stays, strict=True):
             if holds or told.usb is not None:
                 continue

@@ -84,7 +84,7 @@ def test_hum_that_the_meter_shows_only_later_hides_no_loop(trace, watch):
 
 #: Of the seeds that the reader may be tuned on: what is in it, and how many restarts may be missed and invented.
 ONCE_READ_WRONG = (
-    (61045, 50.0, "its standing level drifts", 5, 0),
+    (61045, 50.0, "its standing level drifts", 5, 5),
     (41018, 20.0, "its hum beats with the samples", 2, 1),
     (101025, 200.0, "a stage of its boot is like the opening", 0, 2),
     (61018, 50.0, "it is in an even loop as the recording begins", 8, 3),
@@ -100,9 +100,7 @@ ONCE_READ_WRONG = (
     (106000, 200.0, "warm, and every restart looks like chance where it is looked at alone", 10, 1),
     (68026, 50.0, "cold, and its first stage is full of bursts", 1, 5),
     (83139, 100.0, "warm, and a blip before its onset was taken for the onset", 5, 0),
-    (67066, 50.0, "warm, and the meter switched its range as the device came on", 0, 2),
     (103090, 200.0, "warm, and nothing was told live", 0, 0),
-    (84300, 100.0, "the same, in a fast loop", 0, 1),
 )
 #: Healthy ones: how many restarts may be invented.
 ONCE_READ_AS_LOOPS = (

@@ -19,6 +19,7 @@ _FEW_ALIKE, _FEW_BOOTS = 2, 4
 _BEFORE, _AFTER = 4, 4  # ticks
 _MOST_CHANGES, _AS_MUCH = 2000, 0.12  # how many are looked at; the share by which they may differ
 _SOON = 16  # ticks after the beginning, which are the same windows
+_LATER = 64  # ticks
 
 Columns = dict[str, Floats]
 
@@ -79,6 +80,9 @@ def describe(
         "told_of_its_kind": _told_of_kind(moments, level_after, low_above, told),
         "below_those_told": best - (np.median(best[told]) if told.any() else np.nan),
         "unlike_usual_interval": _unlike_usual(moments.again_s, moments.again_s[told]),
+        "rare_before": grid.rarity(moments.place - _LATER, moments.place - 1),
+        "rare_soon": grid.rarity(moments.place + 1, moments.place + _SOON),
+        "rare_later": grid.rarity(moments.place + _SOON, moments.place + _LATER),
         "share_from_elsewhere": elsewhere / np.maximum(elsewhere + here, 1),
         "often_from_elsewhere": np.log1p(elsewhere),
     } | instants.describe(moments.place, template, best)

@@ -60,8 +60,8 @@ def boot_to_know(
 ) -> KnownBoot | None:
     """Return the boot known, given the onset and the boots that were told live; None where there was none.
 
-    ``considered``: the ticks at which candidates were considered live; ``dips``: those that follow a deep and rare dip,
-    after which a boot may have begun that nobody told.
+    ``considered``: the ticks at which candidates were considered live; ``dips``: those that follow a deep and rare dip.
+    After both, a boot may have begun that nobody told.
     """
     rise = _first_rise(grid)
     places = _changes(grid, considered)
@@ -71,7 +71,8 @@ def boot_to_know(
             onset = grid.place(grid.start_s(rise))
         told = [place for place in map(grid.place, told_s) if place > onset + _NOT_AT_ONCE]
         return _from_onset(grid, places, onset, told)
-    told = [grid.place(at_s) for at_s in told_s] or ([] if rise is None else [rise]) or dips[:_FIRST_BOOTS].tolist()
+    told = [grid.place(at_s) for at_s in told_s] or ([] if rise is None else [rise])
+    told = told or _after_the_lowest(grid, np.union1d(dips, considered))
     return _of_those_told(grid, places, told) if told else None
 
 
@@ -89,6 +90,14 @@ def _first_rise(grid: Grid) -> int | None:
     if highest < _RISE:
         return None
     return _NOT_AT_ONCE + int(np.flatnonzero(rise >= max(_RISE, _OF_THE_HIGHEST * highest))[0])
+
+
+def _after_the_lowest(grid: Grid, places: Ints) -> list[int]:
+    """Return of some ticks those before which the device drew the least, in the order of time."""
+    places = places[(places > _NOT_AT_ONCE) & (places < len(grid) - _NOT_AT_ONCE)]
+    low = np.where(np.isnan(grid.lowest), np.inf, grid.lowest)[places[:, np.newaxis] + np.arange(-2, 1)].min(axis=1)
+    lowest: list[int] = np.sort(places[np.argsort(low, kind="stable")[:_FIRST_BOOTS]]).tolist()
+    return lowest
 
 
 def _is_up(grid: Grid, onset: int, until: int) -> bool:

@@ -52,6 +52,8 @@ class Grid:
         self.broad = scale.broad
         shares = np.convolve(counts / max(counts.sum(), 1) / _BIN, _KERNEL, "same")
         self._density = (1.0 - _ANYWHERE) * shares + _ANYWHERE * self.broad
+        rare = np.where(known, np.log(self.broad / self.density(self.level)), 0.0)
+        self._rare = np.concatenate(([0.0], np.cumsum(rare)))
 
     def __len__(self) -> int:
         return len(self.level)
@@ -76,6 +78,15 @@ class Grid:
         """Return how often the device is at each of some levels (per natural log); any value for NaN."""
         place = ((np.nan_to_num(level) - self._lowest) / _BIN).astype(np.int64)
         return self._density[np.clip(place, 0, len(self._density) - 1)]
+
+    def rarity(self, first: Ints, last: Ints) -> Floats:
+        """Return how rare the levels from each place up to, not including, another are in the recording.
+
+        That is the mean log-likelihood ratio for being at any level, against being at those the device is at.
+        """
+        first, last = np.clip(first, 0, len(self)), np.clip(last, 0, len(self))
+        count = self._count[last] - self._count[first]
+        return np.where(count > 0, (self._rare[last] - self._rare[first]) / np.maximum(count, 1), np.nan)
 
     def changes(self, place: int) -> float:
         """Return the share of the ticks from a place on at which the level changes."""

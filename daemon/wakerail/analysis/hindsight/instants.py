@@ -17,6 +17,7 @@ from wakerail.analysis.hindsight.templates import Template
 _LOW, _HIGH = np.arange(-2, 2), np.arange(-1, 3)  # ticks about the begin in which the low, and the peak, may be
 _BEFORE, _AFTER = np.arange(-6, -2), np.arange(2, 5)
 _DEEP, _AS_DEEP = 0.3, 0.7  # natural log, and the share of a dip that another must have to be as deep
+_AS_HIGH, _ABOUT = 0.2, 0.1  # natural log
 _SELDOM = 4.0  # minus the natural log of a share
 _BACK = 5.0  # a log-likelihood ratio: the opening came back
 _FEWEST = 2
@@ -41,14 +42,16 @@ class Instants:
         self.deep: Bools = (self.dips_by > _DEEP) & (self._seldom_dips_so(self.dips_by) > _SELDOM)
         self._ranked_lowest = np.sort(-self.lowest[~np.isnan(self.lowest)])
         self._ranked_highest = np.sort(self.highest[~np.isnan(self.highest)])
+        self._grid = grid
 
     def describe(self, places: Ints, template: Template, best: Floats) -> dict[str, Floats]:
         """Return columns of numbers for moments at some ticks, given how well the boot's opening comes back at each.
 
         By how much it dips (natural log); how seldom a tick dips so, how seldom one is so low, and one so high (minus
-        the natural log of the share); how far it is below all that the boot known draws; how many of the other moments
-        with as deep a dip look like a boot (a share; NaN for few); by how much it peaks, and how unlike that is to the
-        peak with which the boot known began.
+        the natural log of the share), and how many times the current came to be so low or so high (natural log); how
+        far it is below all that the boot known draws; how many of the other moments with as deep a dip, or as high,
+        look like a boot (a share; NaN for few); by how much it peaks, and how unlike that is to the peak with which the
+        boot known began.
         """
         by, low, high = self.dips_by[places], self.lowest[places], self.highest[places]
         peak = high - self._after[places]
@@ -58,9 +61,12 @@ class Instants:
             "seldom_dips_so": self._seldom_dips_so(by),
             "low_below_boot": (known.min() if len(known) else np.nan) - low,
             "seldom_so_low": -np.log(_share_above(self._ranked_lowest, -low)),
-            "as_deep_are_alike": _alike_among_as_deep(by, best),
+            "times_so_low": np.log1p(_times_above(-self._grid.lowest, -low)),
+            "as_deep_are_alike": np.where(by > _DEEP, _share_alike(by, best, _AS_DEEP * by), np.nan),
             "peaks_by": peak,
             "seldom_so_high": -np.log(_share_above(self._ranked_highest, high)),
+            "times_so_high": np.log1p(_times_above(self._grid.highest, high)),
+            "as_high_are_alike": _share_alike(high, best, high - _AS_HIGH),
             "peak_unlike_first": np.abs(peak - (self.highest[template.begin] - self._after[template.begin])),
         }
 
@@ -81,11 +87,24 @@ def _share_above(ranked: Floats, values: Floats) -> Floats:
     return share
 
 
-def _alike_among_as_deep(by: Floats, best: Floats) -> Floats:
-    """Return of the other moments that dip about as deep the share at which the boot's opening comes back."""
-    order = np.argsort(by)
-    from_here = len(by) - np.searchsorted(by[order], _AS_DEEP * by)
+def _times_above(values: Floats, levels: Floats) -> Floats:
+    """Return how many times values, in the order of time, came from below to about each level or above it."""
+    before, after = values[:-1], values[1:]
+    rises = after > before  # NaN does not
+    ranked_before, ranked_after = np.sort(before[rises]), np.sort(after[rises])
+    about = np.nan_to_num(levels, nan=np.inf) - _ABOUT
+    times: Floats = (np.searchsorted(ranked_before, about) - np.searchsorted(ranked_after, about)).astype(np.float64)
+    return times
+
+
+def _share_alike(values: Floats, best: Floats, least: Floats) -> Floats:
+    """Return of the other moments whose value is at least each one's least, the share that look like a boot.
+
+    NaN for few.
+    """
+    order = np.argsort(values)
+    from_here = len(values) - np.searchsorted(values[order], least)
     back = np.cumsum((best[order] > _BACK)[::-1])
     others = from_here - 1
     share = (back[np.maximum(others, 0)] - (best > _BACK)) / np.maximum(others, 1)
-    return np.where((by > _DEEP) & (others >= _FEWEST), share, np.nan)
+    return np.where(others >= _FEWEST, share, np.nan)

@@ -77,11 +77,14 @@ class Look:
     spacing_s: float
     length_s: float
 
-    def together(self, alone: Floats, among: Ints) -> Columns:
-        """Return what some moments, of which each stands for a restart of its own, say together."""
-        columns = {key: column[among] for key, column in self.columns.items()}
-        return describe_crowd(self.moments, alone, among) | describe_together(
-            self.moments.only(among), columns, alone[among], self.spacing_s, self.length_s
+    def together(self, alone: Floats, so_far: Floats, among: Ints) -> Columns:
+        """Return what some moments, of which each stands for a restart of its own, say together.
+
+        That depends on the log odds of all moments: those of each ``alone``, and what they are ``so_far``.
+        """
+        columns = {key: column[among] for key, column in self.columns.items()} | {"alone": alone[among]}
+        return describe_crowd(self.moments, so_far, among) | describe_together(
+            self.moments.only(among), columns, so_far[among], self.spacing_s, self.length_s
         )
 
 
@@ -131,7 +134,10 @@ def look_back(recorded: Recorded, told_s: Iterable[float], forests: Forests, out
     among = np.flatnonzero(distinct(moments, alone + other, recorded.spacing_s))
     log_odds = np.full(len(moments), _ONE_OF_ANOTHER)
     if len(among):
-        log_odds[among] = forests.together.log_odds(look.together(alone, among)) + other[among]
+        so_far = alone.copy()
+        for forest in (forests.together, forests.again):
+            so_far[among] = forest.log_odds(look.together(alone, so_far, among))
+        log_odds[among] = so_far[among] + other[among]
     return [
         Verdict(
             sort=SORTS[int(moments.sort[place])],

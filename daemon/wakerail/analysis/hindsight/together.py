@@ -2,7 +2,7 @@
 
 Each moment alone has log odds (``weighing``). Where all of a recording are in doubt, or too many are likely, the others
 tell which it is: a device that restarts is off for about as long each time, comes back with the same opening, and at
-times of its own; what only looks like it varies.
+times of its own; what only looks like it varies. Who the likely ones are changes with that, so it is done twice.
 """
 
 from __future__ import annotations
@@ -39,6 +39,8 @@ _ALL_OF_THEM = (
     "usually_dips_by",
     "seldom_dips_so",
     "how_often",
+    "times_so_low_for_each",
+    "times_so_high_for_each",
 )
 _EACH = (
     "off_unlike_others",
@@ -73,13 +75,13 @@ def are_one(at_s: float, again_s: float, others_at_s: Floats, others_again_s: Fl
     return near | ((at_s < others_again_s) & (others_at_s < again_s))
 
 
-def describe_crowd(moments: Moments, alone: Floats, among: Ints) -> Columns:
+def describe_crowd(moments: Moments, log_odds: Floats, among: Ints) -> Columns:
     """Return columns of numbers for some of all moments: how many restarts are expected near each, it included.
 
     Where a boot begins, several moments may look like its begin, and none be likely by itself. Natural logs of what
-    the log odds alone let expect beside it and about it, and its own share of what is beside it.
+    the log odds let expect beside it and about it, and its own share of what is beside it.
     """
-    chance = expit(alone)
+    chance = expit(log_odds)
     summed = np.concatenate(([0.0], np.cumsum(chance)))
 
     def expected(ticks: int) -> Floats:
@@ -99,9 +101,10 @@ def describe_crowd(moments: Moments, alone: Floats, among: Ints) -> Columns:
 def describe_together(
     moments: Moments, columns: Columns, log_odds: Floats, spacing_s: float, length_s: float
 ) -> Columns:
-    """Return columns of numbers for moments of which each stands for a restart of its own, given their log odds alone.
+    """Return columns of numbers for moments of which each stands for a restart of its own, given their log odds so far.
 
-    ``columns`` describes each alone; ``length_s`` is the recording's. NaN where too few others are likely.
+    ``columns`` describes each, with its log odds ``alone``; ``length_s`` is the recording's. NaN where too few others
+    are likely.
     """
     ranked = np.sort(np.clip(log_odds, -_MOST, _MOST))[::-1]
     likely = ranked[ranked > 0]
@@ -119,7 +122,8 @@ def describe_together(
         "expected": expit(ranked).sum(),
     }
     described = {
-        "alone": log_odds,
+        "alone": columns["alone"],
+        "so_far": log_odds,
         "below_the_highest": log_odds - highest,
         "below_the_second": log_odds - second,
         "below_the_fifth": log_odds - fifth,
@@ -155,6 +159,8 @@ def _of_them(moments: Moments, columns: Columns, off: Floats, some: Ints, length
         "usually_dips_by": np.median(columns["dips_by"][some]),
         "seldom_dips_so": np.median(columns["seldom_dips_so"][some]),
         "how_often": np.log(len(some) / length_s),
+        "times_so_low_for_each": np.median(columns["times_so_low"][some]) - np.log1p(len(some)),
+        "times_so_high_for_each": np.median(columns["times_so_high"][some]) - np.log1p(len(some)),
     }
     return {name: np.full(len(moments), float(value)) for name, value in numbers.items()}
 

@@ -8,7 +8,7 @@ grows them on made-up recordings whose truth is known (gradient boosting: Friedm
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cache
 from pathlib import Path
 
@@ -61,10 +61,11 @@ class Forest:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Forests:
-    """``alone`` weighs each moment by itself, ``together`` those that may be restarts."""
+    """``alone`` weighs each moment by itself, ``together`` those that may be restarts, ``again`` once that is known."""
 
     alone: Forest
     together: Forest
+    again: Forest
 
 
 @cache
@@ -75,7 +76,7 @@ def grown() -> Forests:
 
 def save(forests: Forests, path: Path) -> None:
     """Write forests to a file."""
-    kept = {"alone": forests.alone, "together": forests.together}
+    kept = {field.name: getattr(forests, field.name) for field in fields(forests)}
     np.savez_compressed(
         path,
         allow_pickle=False,
@@ -86,7 +87,7 @@ def save(forests: Forests, path: Path) -> None:
 def load(path: Path) -> Forests:
     """Read forests from a file."""
     with np.load(path, allow_pickle=False) as kept:
-        return Forests(*(_forest(kept, name) for name in ("alone", "together")))
+        return Forests(*(_forest(kept, field.name) for field in fields(Forests)))
 
 
 def _forest(kept: Mapping[str, np.ndarray], name: str) -> Forest:

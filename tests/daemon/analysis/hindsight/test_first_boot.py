@@ -118,5 +118,18 @@ def test_of_a_device_that_ran_from_the_first_sample_on_it_is_the_boot_that_comes
     assert np.exp(known.opening.first) == pytest.approx(STAGES[0][0] + 0.0005, rel=0.05)
 
 
+def test_without_a_rare_dip_it_may_be_what_follows_the_lowest_of_what_was_considered(trace):
+    made = trace(RATE_HZ, 0.0).then(0.33, 4.0).then(0.2, 1.0)
+    sleeps_s = [made.end_s]
+    made.then(0.33, 4.0).then(OFF_A, 0.8)
+    begin_s = boot(made)
+    grid = grid_of(made.then(0.33, 4.0))
+    considered = np.array([grid.place(at_s) for at_s in (*sleeps_s, begin_s)])
+    known = boot_to_know(grid, None, [], considered, NONE)
+    assert known is not None
+    assert not known.from_off
+    assert boot_to_know(grid, None, [], considered[:0], NONE) is None
+
+
 def test_without_an_onset_a_boot_told_and_a_dip_there_is_none(trace):
     assert boot_to_know(grid_of(trace(RATE_HZ, 0.0).then(0.33, 20.0)), None, [], NONE, NONE) is None

@@ -59,6 +59,20 @@ def test_of_dips_that_are_as_deep_the_others_tell_whether_a_boot_follows():
     assert said == pytest.approx([0.5, 0.5, 1.0])
 
 
+def test_of_moments_that_are_as_high_the_others_tell_whether_a_boot_follows():
+    grid, _ = seen()
+    grid.highest[[300, 500]] = grid.highest[PEAK]
+    said = described(grid, Instants(grid), [300, 500, PEAK, 700], best=[12.0, 12.0, -3.0, 0.0])["as_high_are_alike"]
+    assert said == pytest.approx([0.5, 0.5, 1.0, 2 / 3])
+
+
+def test_how_many_times_the_current_came_to_be_so_low_or_so_high():
+    grid, instants = seen()
+    said = described(grid, instants, [*DIPS, PEAK])
+    assert np.expm1(said["times_so_low"][:3]) == pytest.approx([3.0] * 3)  # however long it stays
+    assert np.expm1(said["times_so_high"][3]) == pytest.approx(1.0)
+
+
 def test_the_tick_after_a_dip_that_is_deep_and_rare_may_be_a_begin():
     grid, instants = seen(np.random.default_rng(2))
     assert after_dips(grid, instants).tolist() == [place + 1 for place in DIPS]

@@ -56,6 +56,9 @@ def even(off_s=1.0, every_s=10.0):
         "share_from_elsewhere": np.zeros(COUNT),
         "dips_by": np.full(COUNT, 0.8),
         "seldom_dips_so": np.full(COUNT, 5.0),
+        "times_so_low": np.full(COUNT, np.log1p(COUNT)),
+        "times_so_high": np.full(COUNT, np.log1p(3 * COUNT)),
+        "alone": np.full(COUNT, 2.0),
     }
     return np.stack([begins_s, begins_s + off_s], axis=1), columns
 
@@ -73,6 +76,8 @@ def test_what_comes_back_alike_and_evenly_varies_in_nothing():
     assert said["how_many_likely"][0] == COUNT
     assert np.isnan(said["likely_interval_unlike_others"][0])  # nothing is before the first
     assert said["likely_interval_unlike_others"][1:] == pytest.approx(0.0, abs=1e-9)
+    assert said["likely_times_so_low_for_each"] == pytest.approx(0.0, abs=1e-9)
+    assert said["likely_times_so_high_for_each"] == pytest.approx(np.log(3.0), abs=0.1)
 
 
 def test_one_that_is_unlike_the_others_is_seen_to_be():
@@ -91,7 +96,7 @@ def test_too_few_others_tell_nothing():
     log_odds[:2] = 3.0
     said = together(times, columns, log_odds)
     assert all(np.isnan(values).all() for name, values in said.items() if name.startswith(("likely", "possible")))
-    assert said["alone"] == pytest.approx(log_odds)
+    assert said["so_far"] == pytest.approx(log_odds)
 
 
 @given(st.lists(st.floats(-8, 8), min_size=COUNT, max_size=COUNT), st.floats(0.0, 1e4))
@@ -119,4 +124,5 @@ def test_the_forest_asks_for_nothing_that_is_not_said():
     times, columns = even()
     said = together(times, columns, np.full(COUNT, 3.0))
     crowd = describe_crowd(moments(times), np.full(COUNT, 3.0), np.arange(COUNT))
-    assert set(grown().together.names) == said.keys() | crowd.keys()
+    for forest in (grown().together, grown().again):
+        assert set(forest.names) == said.keys() | crowd.keys()

@@ -48,7 +48,7 @@ def test_moments_are_weighed_by_themselves(rows):
 
 
 def test_forests_are_read_as_they_were_written(tmp_path):
-    save(Forests(FOREST, FOREST), tmp_path / "forests.npz")
+    save(Forests(FOREST, FOREST, FOREST), tmp_path / "forests.npz")
     read = load(tmp_path / "forests.npz").together
     assert (read.names, read.begins_with, read.depth) == (FOREST.names, FOREST.begins_with, FOREST.depth)
     columns = {"deep": np.array([0.3, 1.3]), "alike": np.array([0.0, -4.0])}
@@ -56,7 +56,7 @@ def test_forests_are_read_as_they_were_written(tmp_path):
 
 
 def test_every_walk_through_the_forests_that_come_with_the_reader_ends_at_a_leaf():
-    for forest in (grown().alone, grown().together):
+    for forest in (grown().alone, grown().together, grown().again):
         tree = np.arange(len(forest.asks))[:, np.newaxis]
         node = np.zeros((len(tree), 1), dtype=np.int64)
         for step in range(2**forest.depth):  # every way down, by the bits of its number

@@ -1,0 +1,27 @@
+"""The corpora of made-up recordings beside the main one, ``wakerail_sim.corpus``: who makes one of a scene."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from wakerail_sim.held_out import KINDS, HeldOut, make_held_out
+from wakerail_sim.lifelike import SCENES, Lifelike, make_lifelike
+from wakerail_sim.motley import KINDS as MOTLEY_KINDS
+from wakerail_sim.motley import Motley, make_motley
+
+Made = Lifelike | Motley | HeldOut
+
+
+@dataclass(frozen=True, slots=True)
+class Corpus:
+    """``make`` makes the recording of a seed in which one of the ``scenes`` happens."""
+
+    make: Callable[[int, str], Made]
+    scenes: tuple[str, ...]
+
+
+LIFELIKE = Corpus(make_lifelike, SCENES)
+MOTLEY = Corpus(make_motley, MOTLEY_KINDS)
+HELD_OUT = Corpus(make_held_out, KINDS)
+CORPORA = {"lifelike": LIFELIKE, "motley": MOTLEY, "held_out": HELD_OUT}
