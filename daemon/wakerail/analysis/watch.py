@@ -213,22 +213,24 @@ class BootReader:
         verdicts = look_back(self._recorded(), self._told_s, grown(), self._usb_says)
         if not verdicts:
             return []
-        restarts = [verdict for verdict in verdicts if verdict.counts]
+        sure = [verdict for verdict in verdicts if verdict.counts]
         doubtful = [verdict for verdict in verdicts if _IN_DOUBT < verdict.log_odds <= 0.0]
-        stay = are_among(doubtful, told_live, spacing_s)
-        in_doubt = [verdict for verdict, was_told in zip(doubtful, stay, strict=True) if was_told]
-        if sum(stand_for(told_live, restarts + in_doubt, spacing_s)) >= _MOSTLY * len(told_live):
-            restarts += in_doubt
+        was_told = are_among(doubtful, told_live, spacing_s)
+        restarts = sure + [verdict for verdict, told in zip(doubtful, was_told, strict=True) if told]
+        if sum(stand_for(told_live, restarts, spacing_s)) < _MOSTLY * len(told_live):
+            restarts = sure
         if not counted and max((verdict.log_odds for verdict in restarts), default=0.0) < _SURE_OF_ONE:
             restarts = []  # where nothing was told live, there has to be more than a likeness
         judged = {verdict.again_s: verdict for verdict in verdicts}
         seen: list[Seen] = []
-        stays = stand_for(told_live, restarts, spacing_s)
-        for told, holds in zip(counted, stays, strict=True):
-            if holds or told.usb is not None:
-                continue
+        stays, is_sure = (stand_for(told_live, some, spacing_s) for some in (restarts, sure))
+        for told, holds, surely in zip(counted, stays, is_sure, strict=True):
             verdict = judged.get(told.restart.again_s)
-            if verdict is not None:
+            if surely or verdict is None or told.usb is not None:
+                continue
+            if holds:
+                seen += self._revise(told, 0.0, "by the whole recording it is in doubt")
+            else:
                 seen += self._revise(told, min(verdict.log_odds, _LEAST_AGAINST), "by the whole recording it was none")
         left = [told.restart for told in counted if told.log_odds >= 0]
         known = are_among(restarts, left, spacing_s)
