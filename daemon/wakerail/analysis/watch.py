@@ -223,14 +223,10 @@ class BootReader:
             restarts = []  # where nothing was told live, there has to be more than a likeness
         judged = {verdict.again_s: verdict for verdict in verdicts}
         seen: list[Seen] = []
-        stays, is_sure = (stand_for(told_live, some, spacing_s) for some in (restarts, sure))
-        for told, holds, surely in zip(counted, stays, is_sure, strict=True):
+        stays = stand_for(told_live, restarts, spacing_s)
+        for told, holds in zip(counted, stays, strict=True):
             verdict = judged.get(told.restart.again_s)
-            if surely or verdict is None or told.usb is not None:
-                continue
-            if holds:
-                seen += self._revise(told, 0.0, "by the whole recording it is in doubt")
-            else:
+            if not (holds or verdict is None or told.usb is not None):
                 seen += self._revise(told, min(verdict.log_odds, _LEAST_AGAINST), "by the whole recording it was none")
         left = [told.restart for told in counted if told.log_odds >= 0]
         known = are_among(restarts, left, spacing_s)
