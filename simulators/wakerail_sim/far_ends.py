@@ -99,8 +99,14 @@ class ListeningEnd(FarEnd):
             self._drop(file)
 
     def _accept(self, listener: socket.socket) -> None:
-        with contextlib.suppress(OSError):  # the client may have gone again
-            client, _ = listener.accept()
+        """Take all clients that wait: none of them misses what is told next."""
+        with contextlib.suppress(OSError):  # no more of them, or the client has gone again
+            while True:
+                client, _ = listener.accept()
+                self._take_in(client)
+
+    def _take_in(self, client: socket.socket) -> None:
+        with contextlib.suppress(OSError):
             client.setblocking(False)
             if client.family is socket.AF_INET:
                 client.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)

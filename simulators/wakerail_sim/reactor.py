@@ -100,10 +100,11 @@ class Reactor:
 
     def _run(self) -> None:
         while not self._stopping:
-            for key, _ in self._selector.select(self._wait_s()):
+            posted = self._posted.qsize()  # what is posted later waits for the files that were ready before it
+            for key, _ in self._selector.select(0 if posted else self._wait_s()):
                 if key.fd in self._selector.get_map():  # an earlier handler may have closed it
                     key.data()
-            while not self._posted.empty():
+            for _ in range(posted):
                 self._posted.get()()
             while self._due and self._due[0][0] <= self._clock.monotonic_s():
                 heapq.heappop(self._due)[2]()

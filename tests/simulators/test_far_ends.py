@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 import struct
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -18,6 +19,8 @@ from pymodbus.client import ModbusSerialClient
 from wakerail_kit.clock import RealClock, SimulatedClock
 from wakerail_kit.families import DeviceFamily
 from wakerail_sim.bench import Addresses, SimSettings, SimulatedBench, parse_fault
+from wakerail_sim.usb_end import UsbEnd
+from wakerail_sim.usb_port import UsbAttach
 
 WITHIN_S = 10.0
 QUIET_S = 0.05  # how long a test listens before it says that nothing comes
@@ -342,6 +345,29 @@ def test_uevents_reach_every_client_and_sysfs_is_there_before_them(start: Any) -
         numbers = [int(event["SEQNUM"]) for event in [*added, *removed]]
         assert numbers == list(range(numbers[0], numbers[0] + 6))
         assert events(other, 6) == [*added, *removed]
+
+
+def test_clients_that_connect_at_once_both_hear_of_what_comes_next(tmp_path: Path, family: DeviceFamily) -> None:
+    end = UsbEnd(tmp_path, SimulatedClock(), family=family, seed=1, begun_s=0.0)
+    end.start()
+    try:
+        held, free = threading.Event(), threading.Event()
+
+        def hold() -> None:
+            held.set()
+            free.wait(WITHIN_S)
+
+        end._reactor.post(hold)
+        assert held.wait(WITHIN_S)
+        with socket.socket(socket.AF_UNIX) as one, socket.socket(socket.AF_UNIX) as other:
+            for link in (one, other):
+                link.settimeout(WITHIN_S)
+                link.connect(str(tmp_path / "usb"))
+            end.change(UsbAttach(0.0, 1, family.usb_modes[0]))
+            free.set()
+            assert events(one, 3) == events(other, 3)
+    finally:
+        end.stop()
 
 
 def test_usb_events_come_by_themselves_in_real_time(tmp_path: Path, family: DeviceFamily) -> None:
