@@ -22,7 +22,7 @@ from wakerail_sim.held_out.readings import read
 from wakerail_sim.held_out.scenes import SCENES, set_up
 from wakerail_sim.held_out.source import connect
 from wakerail_sim.held_out.telling import seen_restarts
-from wakerail_sim.noise import Floats
+from wakerail_sim.metered import Metered
 
 _ATTEMPTS = 12
 _LAST_ATTEMPT = 99  # its number
@@ -31,27 +31,12 @@ _FINE_HZ = 1000.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class HeldOut:
-    """A recording: times ascending (s), current (A), and what is true of it.
-
-    ``rate_hz`` is how many samples the meter gives in a second, of which ``held_samples`` in a row are the same one.
-    The truth has neither confusers nor marks. ``seen`` is False for each restart that no reader could know from what
-    was recorded.
-    """
+class HeldOut(Metered):
+    """A recording of a kind. ``seen`` is False for each restart that no reader could know by what was recorded."""
 
     kind: Kind
     device: Family
-    rate_hz: float
-    held_samples: int
-    t_s: Floats
-    current_a: Floats
-    truth: Truth
     seen: tuple[bool, ...]
-
-    @property
-    def sample_s(self) -> float:
-        """The time between samples that can differ."""
-        return self.held_samples / self.rate_hz
 
     @property
     def telling(self) -> bool:

@@ -18,7 +18,7 @@ from wakerail_sim.lifelike.readings import read
 from wakerail_sim.lifelike.scenes import FAULTY_SCENES, SCENES, SETTINGS
 from wakerail_sim.lifelike.scenes.setting import Scene, Setting
 from wakerail_sim.lifelike.telling import leave_out_unseen, shows_restarts
-from wakerail_sim.noise import Floats
+from wakerail_sim.metered import Metered
 
 RATES_HZ = (5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2500.0)
 _FEWEST_SAMPLES, _MOST_SAMPLES = 60, 600_000
@@ -28,27 +28,12 @@ _FINE_HZ = 2000.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Lifelike:
-    """A recording: times ascending (s), current (A), and what is true of it.
-
-    ``rate_hz`` is how many samples the meter gives in a second, of which ``held_samples`` in a row are the same one.
-    The truth has neither confusers nor marks. Where it is not ``telling`` no reader could know the truth from what was
-    recorded.
-    """
+class Lifelike(Metered):
+    """A recording of a scene. Where it is not ``telling`` no reader could know the truth from what was recorded."""
 
     scene: Scene
     device: Family
-    rate_hz: float
-    held_samples: int
-    t_s: Floats
-    current_a: Floats
-    truth: Truth
     telling: bool
-
-    @property
-    def sample_s(self) -> float:
-        """The time between samples that can differ."""
-        return self.held_samples / self.rate_hz
 
 
 def make_lifelike(seed: int, scene: Scene | None = None) -> Lifelike:

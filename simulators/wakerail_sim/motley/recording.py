@@ -10,13 +10,13 @@ import numpy as np
 
 from wakerail_sim.corpus import Truth
 from wakerail_sim.draws import log_uniform, pick
+from wakerail_sim.metered import Metered
 from wakerail_sim.motley.device import draw_device
 from wakerail_sim.motley.faulty import FAULTY, FaultyKind
 from wakerail_sim.motley.healthy import HEALTHY, HealthyKind
 from wakerail_sim.motley.meter import draw_meter, read
 from wakerail_sim.motley.story import Boot, Story
 from wakerail_sim.motley.telling import boots_stand_out, falls_below_use
-from wakerail_sim.noise import Floats
 
 Kind: TypeAlias = FaultyKind | HealthyKind
 FAULTY_KINDS: tuple[FaultyKind, ...] = tuple(FAULTY)
@@ -33,26 +33,11 @@ _OPENING_SAMPLES = 12  # an opening of fewer has no shape
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Motley:
-    """A recording: times ascending (s), current (A), and what is true of it.
-
-    ``rate_hz`` is how many samples the meter gives in a second, of which ``held_samples`` in a row are the same one.
-    The truth has neither confusers nor marks. Where it is not ``telling`` no reader could be sure of the truth from
-    what was recorded.
-    """
+class Motley(Metered):
+    """A recording of a kind. Where it is not ``telling`` no reader could be sure of the truth by what was recorded."""
 
     kind: Kind
-    rate_hz: float
-    held_samples: int
-    t_s: Floats
-    current_a: Floats
-    truth: Truth
     telling: bool
-
-    @property
-    def sample_s(self) -> float:
-        """The time between samples that can differ."""
-        return self.held_samples / self.rate_hz
 
 
 def make_motley(seed: int, kind: Kind | None = None) -> Motley:

@@ -6,11 +6,12 @@ A device that goes on stays at its level, or comes back to one of a moment ago, 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
 from wakerail.analysis.hindsight.grid import Bools, Floats, Grid, Ints
+from wakerail.analysis.hindsight.rows import Rows
 from wakerail.analysis.hindsight.templates import RECENT, WINDOW_EDGES, WINDOW_TICKS, WINDOWS
 
 _PERSISTS = 0.04  # natural log
@@ -22,7 +23,7 @@ _SQRT_2PI = math.sqrt(2 * math.pi)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Following:
+class Following(Rows):
     """The windows after each moment: ``level`` is the mean natural log of the current, any value if not ``known``.
 
     ``stays`` is the density of a level if the device stays at one of the windows before, of which one is known if it
@@ -36,10 +37,6 @@ class Following:
     stays: Floats
     goes_on: Floats
     new: Floats
-
-    def only(self, kept: Ints) -> Following:
-        """Return the same of some of the moments."""
-        return Following(*(getattr(self, field.name)[kept] for field in fields(self)))
 
 
 def follow(grid: Grid, places: Ints, changes: float) -> Following:

@@ -14,6 +14,7 @@ import numpy as np
 from wakerail.analysis.considered import Considered
 from wakerail.analysis.hindsight.grid import Bools, Floats, Grid, Ints
 from wakerail.analysis.hindsight.instants import Instants
+from wakerail.analysis.hindsight.rows import Rows
 from wakerail.analysis.hindsight.templates import OPENING, Template
 from wakerail.analysis.sorts import BLINK, COLLAPSE, DIP, JUMP, Sort
 
@@ -26,7 +27,7 @@ MeterSays = Callable[[Considered], float]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Moments:
+class Moments(Rows):
     """Moments in the order of time, one value of each array for each.
 
     ``place`` is the tick on the grid, ``sort`` counts in ``SORTS``; ``at_s`` is when the device stopped being up and
@@ -52,10 +53,6 @@ class Moments:
     def is_of(self, *sorts: Sort) -> Bools:
         """Tell which are of one of some sorts."""
         return np.isin(self.sort, [SORTS.index(sort) for sort in sorts])
-
-    def only(self, kept: Ints) -> Moments:
-        """Return some of them."""
-        return Moments(*(getattr(self, field.name)[kept] for field in fields(self)))
 
 
 def gather(

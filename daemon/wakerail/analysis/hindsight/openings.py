@@ -15,6 +15,7 @@ from scipy.special import ndtr
 
 from wakerail.analysis.hindsight.following import Following, follow, wobble
 from wakerail.analysis.hindsight.grid import Bools, Floats, Grid, Ints
+from wakerail.analysis.hindsight.rows import Rows
 from wakerail.analysis.hindsight.templates import WINDOW_EDGES, WINDOWS, Template
 
 _SPREAD, _FIRST_SPREAD = 0.05, 0.3  # natural log
@@ -33,7 +34,7 @@ _LIKELY, _BEGUN = 3.0, 2.0  # log-likelihood ratios
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Alike:
+class Alike(Rows):
     """What the windows of each moment say, of ``moments`` x ``WINDOWS``: log-likelihood ratios, added up.
 
     ``best`` is the most that they say from the template's second stage on, ``best_window`` when; ``by_second`` is what
@@ -54,10 +55,6 @@ class Alike:
     template: Ints
     opens_at: Floats
     skips: Ints
-
-    def only(self, kept: Ints) -> Alike:
-        """Return the same of some of the moments."""
-        return Alike(*(getattr(self, field.name)[kept] for field in fields(self)))
 
     def put(self, some: Ints | Bools, other: Alike) -> None:
         """Take over what another says of some of the moments."""
