@@ -9,8 +9,10 @@ from wakerail_sim.held_out import KINDS, HeldOut, make_held_out
 from wakerail_sim.lifelike import SCENES, Lifelike, make_lifelike
 from wakerail_sim.motley import KINDS as MOTLEY_KINDS
 from wakerail_sim.motley import Motley, make_motley
+from wakerail_sim.plain import KINDS as PLAIN_KINDS
+from wakerail_sim.plain import Plain, make_plain
 
-Made = Lifelike | Motley | HeldOut
+Made = Lifelike | Motley | Plain | HeldOut
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,5 +25,6 @@ class Corpus:
 
 LIFELIKE = Corpus(make_lifelike, SCENES)
 MOTLEY = Corpus(make_motley, MOTLEY_KINDS)
+PLAIN = Corpus(make_plain, PLAIN_KINDS)
 HELD_OUT = Corpus(make_held_out, KINDS)
-CORPORA = {"lifelike": LIFELIKE, "motley": MOTLEY, "held_out": HELD_OUT}
+CORPORA = {"lifelike": LIFELIKE, "motley": MOTLEY, "plain": PLAIN, "held_out": HELD_OUT}

@@ -1,0 +1,85 @@
+"""Recordings of plain devices are the same for the same seed, and show what their truth says."""
+
+from __future__ import annotations
+
+from functools import cache
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from wakerail_sim.plain import FAULTY_KINDS, HEALTHY_KINDS, KINDS, Kind, Plain, make_plain
+
+SEEDS = range(6)
+
+
+@cache
+def recording(kind: Kind, seed: int) -> Plain:
+    return make_plain(seed, kind)
+
+
+def level_a(made: Plain) -> float:
+    """Return what is drawn when on, by what is drawn long after each begin."""
+    return float(np.median(made.current_a[made.current_a > 0.3 * np.quantile(made.current_a, 0.9)]))
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_seed_stands_for_one_recording(kind: Kind) -> None:
+    made, again, other = recording(kind, 0), make_plain(0, kind), recording(kind, 1)
+    np.testing.assert_array_equal(made.t_s, again.t_s)
+    np.testing.assert_array_equal(made.current_a, again.current_a)
+    assert (made.truth, made.telling) == (again.truth, again.telling)
+    assert not np.array_equal(made.current_a[:50], other.current_a[:50])
+
+
+def test_a_seed_draws_the_kind_as_well() -> None:
+    kinds = [make_plain(seed).kind for seed in range(12)]
+    assert kinds == [make_plain(seed).kind for seed in range(12)]
+    assert len(set(kinds)) > 5
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_truth_is_in_order_and_within_the_recording(kind: Kind) -> None:
+    for seed in SEEDS:
+        made = recording(kind, seed)
+        onset_s, restarts = made.truth.onset_s, made.truth.restarts
+        assert np.diff(made.t_s).min() > 0
+        assert np.all(np.isfinite(made.current_a))
+        assert bool(restarts) == (kind in FAULTY_KINDS)
+        assert all(at_s < again_s for at_s, again_s in restarts)
+        assert all(again_s < at_s for (_, again_s), (at_s, _) in pairwise(restarts))
+        assert all((onset_s or 0) < at_s for at_s, _ in restarts)
+        assert all(again_s < made.t_s[-1] for _, again_s in restarts)
+
+
+@pytest.mark.parametrize("kind", FAULTY_KINDS)
+def test_a_restart_falls_to_off_and_comes_back_to_the_level(kind: Kind) -> None:
+    for seed in SEEDS:
+        made = recording(kind, seed)
+        assert made.telling
+        on_a = level_a(made)
+        for at_s, again_s in made.truth.restarts:
+            first, last = np.searchsorted(made.t_s, [at_s, again_s + made.sample_s])
+            assert made.current_a[first:last].min() < 0.1 * on_a
+            after = made.current_a[last : last + 6 * made.held_samples]
+            assert after.max() > 0.3 * on_a
+
+
+@pytest.mark.parametrize("kind", sorted(set(HEALTHY_KINDS) - {"switched off", "never on", "troubled meter"}))
+def test_a_healthy_device_stays_well_above_off_while_it_is_on(kind: Kind) -> None:
+    for seed in SEEDS:
+        made = recording(kind, seed)
+        begun_s = 0.0 if made.truth.onset_s is None else made.truth.onset_s
+        on_a = made.current_a[made.t_s > begun_s + 10 * made.sample_s]
+        low = np.mean(on_a < 0.02 * np.quantile(on_a, 0.9))
+        assert low < 0.05  # but for readings that the meter lost
+
+
+def test_most_recordings_tell() -> None:
+    told = [recording(kind, seed).telling for kind in KINDS for seed in SEEDS]
+    assert np.mean(told) > 0.95
+
+
+def test_some_begin_while_the_device_runs() -> None:
+    running = [recording(kind, seed).truth.onset_s is None for kind in KINDS for seed in SEEDS if kind != "never on"]
+    assert 0.15 < np.mean(running) < 0.5
