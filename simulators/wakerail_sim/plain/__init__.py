@@ -5,7 +5,8 @@ level comes. No opening tells it from a load that comes on; only that the curren
 does. The other corpora leave such devices out, for their boots are known by their openings.
 
 A kind says what happens (``faulty``, ``healthy``): it acts on a story (``story``), which the meter of the motley corpus
-reads. What falls in a healthy recording while the device is on stays well above what it draws when off.
+reads. What falls in a healthy recording while the device is on stays above what it draws when off. A recording that
+begins while the device runs does not show that, and falls in it are taken for sleep: it has no restart.
 """
 
 from wakerail_sim.plain.faulty import FaultyKind

@@ -6,13 +6,13 @@ from collections.abc import Callable
 from typing import Literal
 
 from wakerail_sim.draws import log_uniform
-from wakerail_sim.plain.story import Story
+from wakerail_sim.plain.story import LEAST_ON, Story
 
 HealthyKind = Literal[
-    "stays on", "load on top", "dips", "low half the time", "steps", "spikes", "switched off", "never on",
-    "troubled meter",
+    "stays on", "load on top", "dips", "low half the time", "steps", "spikes", "duty cycle", "switched off",
+    "never on", "troubled meter",
 ]  # fmt: skip
-LEAST_ON = 0.12  # of the level: a healthy device that is on never draws less
+_ABOVE_OFF = 3.0  # times what is drawn when off: so much is drawn at least in sleep
 
 
 def _stays_on(story: Story) -> None:
@@ -59,6 +59,18 @@ def _spikes(story: Story) -> None:
         story.go_on(story.spell_s(0.8))
 
 
+def _duty_cycle(story: Story) -> None:
+    """Sleeps deeply, and comes on as at first; only what it draws asleep tells it from one that goes off."""
+    device, varies = story.device, story.chance.choice((0.01, 0.5))
+    share = log_uniform(story.chance, max(5e-4, _ABOVE_OFF * device.off_a / device.level_a), LEAST_ON)
+    story.least_a = share * device.level_a
+    asleep_s = story.pace_s * log_uniform(story.chance, 0.05, 4)
+    story.switch_on(story.spell_s(0.3))
+    while not story.ended:
+        story.go_on(asleep_s * (1 + varies * story.chance.uniform(-1, 1)), share)
+        story.switch_on(story.spell_s(varies))
+
+
 def _switched_off(story: Story) -> None:
     story.switch_on(story.left_s * story.chance.uniform(0.2, 0.9))
     story.switch_off()
@@ -76,6 +88,7 @@ HEALTHY: dict[HealthyKind, Callable[[Story], None]] = {
     "low half the time": _low_half_the_time,
     "steps": _steps,
     "spikes": _spikes,
+    "duty cycle": _duty_cycle,
     "switched off": _switched_off,
     "never on": _never_on,
     "troubled meter": _stays_on,

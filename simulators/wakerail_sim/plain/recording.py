@@ -13,8 +13,8 @@ from wakerail_sim.draws import log_uniform, pick
 from wakerail_sim.metered import Metered
 from wakerail_sim.motley.meter import Meter, Readings, draw_meter, read
 from wakerail_sim.plain.faulty import FAULTY, FaultyKind
-from wakerail_sim.plain.healthy import HEALTHY, LEAST_ON, HealthyKind
-from wakerail_sim.plain.story import Device, Story, draw_device
+from wakerail_sim.plain.healthy import HEALTHY, HealthyKind
+from wakerail_sim.plain.story import LEAST_ON, Device, Story, draw_device
 
 Kind: TypeAlias = FaultyKind | HealthyKind
 FAULTY_KINDS: tuple[FaultyKind, ...] = tuple(FAULTY)
@@ -22,7 +22,8 @@ HEALTHY_KINDS: tuple[HealthyKind, ...] = tuple(HEALTHY)
 KINDS: tuple[Kind, ...] = (*FAULTY_KINDS, *HEALTHY_KINDS)
 _STORIES: dict[Kind, Callable[[Story], None]] = dict([*FAULTY.items(), *HEALTHY.items()])
 _TRIES = 8
-_RUNNING = 0.3  # the share of recordings that begin while the device runs
+_RUNNING = 0.4  # the share of recordings of healthy devices that begin while the device runs
+_MOST_S = 86_400.0
 _MOST_SAMPLES = 200_000
 _FEWEST_SAMPLES = 60
 _OVERSAMPLING = 8
@@ -51,9 +52,9 @@ def make_plain(seed: int, kind: Kind | None = None) -> Plain:
 
 
 def _make(chance: np.random.Generator, kind: Kind) -> Plain:
-    rate_hz = log_uniform(chance, 2, 1000)
-    pace_s = max(log_uniform(chance, 0.3, 60), 8 / rate_hz)
-    length_s = float(np.clip(pace_s * log_uniform(chance, 4, 60), 15, 1800))
+    rate_hz = log_uniform(chance, 0.2, 5000)
+    pace_s = log_uniform(chance, max(0.3, 8 / rate_hz), 20_000 / rate_hz)
+    length_s = min(pace_s * log_uniform(chance, 4, 60), _MOST_S)
     length_s = min(max(length_s, _FEWEST_SAMPLES / rate_hz), _MOST_SAMPLES / rate_hz)
     pace_s = min(pace_s, length_s / 3)
     device = draw_device(chance, pace_s)
@@ -64,7 +65,7 @@ def _make(chance: np.random.Generator, kind: Kind) -> Plain:
         sample_s=1 / rate_hz,
         rate_hz=rate_hz * _OVERSAMPLING,
         length_s=length_s,
-        begins_running=bool(kind != "never on" and chance.random() < _RUNNING),
+        begins_running=bool(kind in HEALTHY and kind != "never on" and chance.random() < _RUNNING),
     )
     _STORIES[kind](story)
     drawn_a = story.current_a
@@ -83,10 +84,10 @@ def _make(chance: np.random.Generator, kind: Kind) -> Plain:
 
 
 def _is_telling(story: Story, meter: Meter, readings: Readings) -> bool:
-    """Return whether off is clearly below the least that a healthy device draws, and each restart shows it."""
-    errs_a = meter.noise_a + meter.flicker_a + meter.step_a + meter.hum_a + abs(meter.offset_a)
-    low_a, high_a = story.device.off_a, LEAST_ON * story.device.level_a
-    return high_a - low_a > _CLEARLY * errs_a and all(
+    """Return whether off is clearly below the least that is drawn when on, and each restart shows it."""
+    errs_a = meter.noise_a + meter.flicker_a + meter.step_a + meter.hum_a
+    off_is_known = story.onset_s is not None
+    return (not off_is_known or story.least_a - story.device.off_a > _CLEARLY * errs_a) and all(
         _falls(readings, restart, story.device, meter) for restart in story.restarts
     )
 

@@ -11,6 +11,7 @@ from wakerail_sim.draws import about, log_uniform
 from wakerail_sim.noise import Floats
 
 MOST_OFF = 0.02  # of the level
+LEAST_ON = 0.12  # of the level: so much is drawn at least while the device is on, unless it sleeps
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,10 +75,12 @@ class Story:
         self.current_a: Floats = np.zeros(int(rate_hz * length_s))
         self.onset_s: float | None = None
         self.restarts: list[tuple[float, float]] = []
+        self.least_a = LEAST_ON * device.level_a
+        """What it draws at least while it is on."""
         self._samples = 0
         self._texture = self._draw_texture()
         if not begins_running:
-            self._go_off(min(log_uniform(chance, 0.3, 5.0), 0.2 * length_s))
+            self._go_off(max(6 * sample_s, min(pace_s * log_uniform(chance, 0.05, 2), 0.2 * length_s)))
             self.onset_s = self.now_s
 
     @property
