@@ -51,7 +51,10 @@ CaseT = TypeVar("CaseT", bound=Recorded)
 
 @dataclass(frozen=True, slots=True)
 class Score(Generic[CaseT]):
-    """What became of one recording. ``case`` is what it was to show, ``confusers`` what of that came about."""
+    """What became of one recording. ``case`` is what it was to show, ``confusers`` what of that came about.
+
+    ``found_live`` and ``false_live`` count the true and the false ones of the restarts that were told while it ran.
+    """
 
     seed: int
     case: CaseT
@@ -61,6 +64,8 @@ class Score(Generic[CaseT]):
     missed: tuple[tuple[float, float], ...]
     invented: tuple[Found, ...]
     taken_back: int
+    found_live: int
+    false_live: int
 
 
 def match(
@@ -120,6 +125,7 @@ def summary(scores: Iterable[Score[CaseT]]) -> dict[str, object]:
     invented = sum(len(score.invented) for score in faulty)
     false = sum(len(score.invented) for score in healthy)
     hours = sum(score.length_s for score in healthy) / 3600
+    live = sum(score.found_live for score in faulty)
     whole = sum(not score.missed and not score.invented for score in faulty)
     samples = [(pair, score.case.rate_hz) for score in faulty for pair in score.pairs]
     return {
@@ -127,11 +133,13 @@ def summary(scores: Iterable[Score[CaseT]]) -> dict[str, object]:
         "missed": missed,
         "invented": invented,
         "recall": _rounded(share(len(pairs), len(pairs) + missed), 4),
+        "recall_live": _rounded(share(live, len(pairs) + missed), 4),
         "precision": _rounded(share(len(pairs), len(pairs) + invented), 4),
         "recordings": len(faulty),
         "read_without_error": _rounded(share(whole, len(faulty)), 3),
         "healthy_h": round(hours, 1),
         "false": false,
+        "false_live": sum(score.false_live for score in healthy),
         "false_per_100h": _rounded(rate(false, hours / 100), 2),
         "at_off_s": _quantiles([pair.at_off_s for pair in pairs], 4),
         "again_off_s": _quantiles([pair.again_off_s for pair in pairs], 4),

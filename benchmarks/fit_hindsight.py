@@ -1,12 +1,13 @@
 """Grows the trees by which the boot reader weighs, in hindsight, what may have been a restart, and writes them down.
 
-Reads made-up recordings of three corpora, of the seeds that the reader may be tuned on (``TRAIN_SEEDS``, in ``CORPUS``
-and ``OTHERS``), with the reader as it is, without hindsight; describes every moment of theirs
-(``wakerail.analysis.hindsight``); and grows trees that tell the restarts from the others: first of each moment alone,
+Reads made-up recordings of four corpora, of the seeds that the reader may be tuned on (``TRAIN_SEEDS``, in ``CORPUS``
+and ``OTHERS``), with the reader as it is, without hindsight; at the end, and at some of the looks back before it,
+describes every moment until then (``wakerail.analysis.hindsight``); and grows trees that tell the restarts from the
+others: first of each moment alone,
 then of those together that stand for different restarts, and once more given what that said. What the later trees learn
 from are log odds by trees grown on the other half of the recordings, as those of a recording that was not seen. Writes
 ``daemon/wakerail/analysis/hindsight/forests.npz``: run it again whenever the live reader or what describes a moment
-has changed; it takes an hour and a half on two cores. Every recording weighs as much as the root of how many moments it
+has changed; it takes two hours on two cores. Every recording weighs as much as the root of how many moments it
 has.
 
 With ``--short`` it grows them on a few recordings, prints how well that went, and writes nothing.
@@ -16,19 +17,20 @@ from __future__ import annotations
 
 import itertools
 import multiprocessing
-from collections.abc import Iterator, Mapping, Sequence
+import random
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from _boosting import grow
-from _corpora import LIFELIKE, MOTLEY, Corpus
+from _corpora import LIFELIKE, MOTLEY, PLAIN, Corpus
 from _harness import arguments, report
 from _scoring import pairing
 from boot_reading import TRAIN_SEEDS, faulty_jobs, healthy_jobs
 
 from wakerail.analysis.hindsight import together
 from wakerail.analysis.hindsight.grid import Bools, Floats
-from wakerail.analysis.hindsight.look import Look
+from wakerail.analysis.hindsight.look import Look, Outside, Recorded, Verdict, look_at
 from wakerail.analysis.hindsight.moments import Moments
 from wakerail.analysis.hindsight.weighing import GROWN, Forest, Forests, save
 from wakerail.analysis.settings import ReaderSettings
@@ -51,10 +53,12 @@ CORPUS_SHORT: Stretches = {3000: ({20.0: 30, 100.0: 15}, {20.0: 2.0})}
 OTHERS = (
     (LIFELIKE, (*TRAIN_SEEDS[10_000:10_120], *TRAIN_SEEDS[20_000:20_060], *TRAIN_SEEDS[30_000:30_160])),
     (MOTLEY, TRAIN_SEEDS[:160]),
+    (PLAIN, TRAIN_SEEDS[:120]),
 )
 OTHERS_SHORT = tuple((corpus, seeds[:2]) for corpus, seeds in OTHERS)
 _NEAR_S, _NEAR_SAMPLES = 0.08, 2.2
 _SAME_S, _SAME_SAMPLES = 0.5, 4  # a dip that began with the restart's may end as much later: a meter hid the begin
+LOOKS_BEFORE = 2  # the end: so many are described
 TREES_ALONE, TREES_TOGETHER = 1000, 500
 
 Scene = tuple[Corpus, str]
@@ -63,7 +67,7 @@ Job = tuple[int, Case | Scene]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Described:
-    """What describes the moments of a recording, which of them were restarts, and the whole truth."""
+    """What describes the moments of what was recorded until then, which were restarts, and the recording's truth."""
 
     look: Look
     were_restarts: Bools
@@ -79,22 +83,31 @@ class DescribedTogether:
     were_restarts: Bools
 
 
-def describe(job: Job) -> Described | None:
-    """Read a recording live, describe its moments, and tell which were restarts; None if there is nothing to tell."""
+def describe(job: Job) -> list[Described]:
+    """Read a recording live, describe its moments at some looks back and at the end, and tell which were restarts."""
     seed, what = job
     if isinstance(what, Case):
         recording = make_recording(what, seed)
-        return _described(recording.t_s, recording.current_a, recording.truth, what.sample_s)
+        return _described(seed, recording.t_s, recording.current_a, recording.truth, what.sample_s)
     corpus, scene = what
     made = corpus.make(seed, scene)
-    return _described(made.t_s, made.current_a, made.truth, made.sample_s) if made.telling else None
+    return _described(seed, made.t_s, made.current_a, made.truth, made.sample_s) if made.telling else []
 
 
-def _described(t_s: Floats, current_a: Floats, truth: Truth, sample_s: float) -> Described | None:
-    reader = BootReader(ReaderSettings())
+def _described(seed: int, t_s: Floats, current_a: Floats, truth: Truth, sample_s: float) -> list[Described]:
+    described: list[Described] = []
+
+    def looking(recorded: Recorded, live_s: Iterable[float], _: Outside) -> list[Verdict]:
+        look = look_at(recorded, live_s)
+        if look is not None:
+            described.append(Described(look, were_restarts(look.moments, truth, sample_s), truth, sample_s))
+        return []  # so that all is told as it was seen live
+
+    reader = BootReader(ReaderSettings(), looking)
     reader.take(t_s, current_a)
-    look = reader.look_at_all()
-    return None if look is None else Described(look, were_restarts(look.moments, truth, sample_s), truth, sample_s)
+    reader.finish(float(t_s[-1]))
+    earlier = described[:-1]
+    return [*random.Random(seed).sample(earlier, min(LOOKS_BEFORE, len(earlier))), *described[-1:]]
 
 
 def were_restarts(moments: Moments, truth: Truth, sample_s: float) -> Bools:
@@ -142,9 +155,9 @@ def describe_together(one: Described, alone: Floats, *, earlier: Forest | None =
     return DescribedTogether(columns, paired)
 
 
-def fit(described: Sequence[Described]) -> Forests:
+def fit(recordings: Sequence[Sequence[Described]]) -> Forests:
     """Return the forests. What the second and the third learn from was said by forests of the other half."""
-    halves = [described[0::2], described[1::2]]
+    halves = [list(itertools.chain(*recordings[first::2])) for first in (0, 1)]
     alone = [
         [of_others.log_odds(one.look.columns) for one in half]
         for half, of_others in zip(halves, map(fit_alone, reversed(halves)), strict=True)
@@ -153,7 +166,7 @@ def fit(described: Sequence[Described]) -> Forests:
     of_others = [_fit_together(half) for half in reversed(learnt)]
     learnt_again = [_together(*each) for each in zip(halves, alone, of_others, strict=True)]
     return Forests(
-        fit_alone(described),
+        fit_alone([*halves[0], *halves[1]]),
         _fit_together([*learnt[0], *learnt[1]]),
         _fit_together([*learnt_again[0], *learnt_again[1]]),
     )
@@ -179,8 +192,9 @@ def main() -> None:
     args = arguments(__doc__)
     every = list(jobs(CORPUS_SHORT, OTHERS_SHORT) if args.short else jobs(CORPUS, OTHERS))
     with multiprocessing.Pool() as pool:
-        described = [one for one in pool.imap(describe, every, chunksize=4) if one is not None]
-    grown = fit(described)
+        recordings = [one for one in pool.imap(describe, every, chunksize=4) if one]
+    grown = fit(recordings)
+    described = list(itertools.chain(*recordings))
     said, truth = [], []
     for one in described:
         some = describe_together(one, grown.alone.log_odds(one.look.columns), earlier=grown.together)
@@ -189,7 +203,8 @@ def main() -> None:
             truth.append(some.were_restarts)
     right, wrong = np.concatenate(said)[np.concatenate(truth)], np.concatenate(said)[~np.concatenate(truth)]
     figures = {
-        "recordings": len(described),
+        "recordings": len(recordings),
+        "looks": len(described),
         "moments": sum(len(one.were_restarts) for one in described),
         "restarts_said_so": round(float(right.mean()), 4),
         "others_said_to_be": round(float(wrong.mean()), 5),

@@ -48,9 +48,8 @@ def _current(reference: Path) -> Path:
 @pytest.mark.parametrize("size", [1, 512])
 def test_reset_of_a_sensor_board_is_one_restart(current, size):
     # srijith1996/zolertia-remote-power-profile, alloff-waveform-after-reset: falls at 0.03 s, boots at 0.20 s
-    _, seen, _ = watch_current(current / "mcu_reset_once_a.csv", size)
-    (restart,) = seen
-    assert isinstance(restart, Restart)
+    reader, _, end_s = watch_current(current / "mcu_reset_once_a.csv", size)
+    (restart,) = reader.finish(end_s).restarts
     assert restart.at_s == pytest.approx(0.03, abs=0.01)
     assert restart.again_s == pytest.approx(0.20, abs=0.01)
 

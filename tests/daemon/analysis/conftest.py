@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pytest
 
+from wakerail.analysis.hindsight.look import Looking
 from wakerail.analysis.seen import Seen
 from wakerail.analysis.settings import ReaderSettings
 from wakerail.analysis.watch import BootReader
@@ -102,8 +103,10 @@ def _trace() -> type[Trace]:
 
 @pytest.fixture(name="watch")
 def _watch() -> object:
-    def watch(trace: Trace, sizes: Sequence[int] = (), **settings: float | None) -> Watch:
+    def watch(
+        trace: Trace, sizes: Sequence[int] = (), looking: Looking | None = None, **settings: float | None
+    ) -> Watch:
         given = {"standing_a": STANDING_A, "limit_a": 3.0, "set_v": 3.85, **settings}
-        return Watch(BootReader(ReaderSettings(**given))).take(trace, sizes)
+        return Watch(BootReader(ReaderSettings(**given), looking)).take(trace, sizes)
 
     return watch

@@ -1,51 +1,125 @@
-"""What becomes of restarts told live once the whole recording is looked back at, whatever that says of them."""
+"""What is told of what is seen live, whatever a look back says of that: here a look says what the test wants."""
 
 from __future__ import annotations
 
-from wakerail.analysis import watch as reading_module
+from dataclasses import dataclass, field
+
+import pytest
+
 from wakerail.analysis.hindsight.look import Verdict
-from wakerail.analysis.seen import Revision
+from wakerail.analysis.seen import Restart, Revision
 from wakerail.analysis.sorts import Sort
 
+REFUTED, DOUBTFUL, SURE = -4.0, -1.0, 3.0
 
-def finished(trace, watch, monkeypatch, log_odds):
-    """Return the reading of a loop of as many restarts, of which hindsight says these log odds."""
-    loop = trace(50.0).then(0.0003, 3).loop(len(log_odds)).boot(12)
-    watched = watch(loop)
-    told_s = [(one.at_s, one.again_s) for one in watched.seen[1:]]
-    assert len(told_s) == len(log_odds)
-    verdicts = [
-        Verdict(Sort.COLLAPSE, at_s, again_s, 0.0, 0.0, False, each)
-        for (at_s, again_s), each in zip(told_s, log_odds, strict=True)
+
+@dataclass
+class Looker:
+    """Says of restart k of a loop, at look n, what ``says[n][k]`` is; the last of either goes on."""
+
+    says: list[list[float]]
+    more: dict[float, float] = field(default_factory=dict)  # log odds of moments that are not seen live
+    live_s: list[list[float]] = field(default_factory=list)
+
+    def __call__(self, recorded, live_s, outside):
+        row = self.says[min(len(self.live_s), len(self.says) - 1)]
+        self.live_s.append(list(live_s))
+        of_live = [
+            Verdict(Sort.COLLAPSE, again_s - 0.4, again_s, 0.0, 0.0, False, row[min(place, len(row) - 1)])
+            for place, again_s in enumerate(self.live_s[-1])
+        ]
+        until_s = recorded.trail.start_s[-1]
+        more = {at_s: log_odds for at_s, log_odds in self.more.items() if at_s < until_s}
+        return of_live + [Verdict(Sort.JUMP, at_s, at_s, 0.0, 5.0, False, log_odds) for at_s, log_odds in more.items()]
+
+
+def told(seen):
+    """Return the numbers of the restarts told, and of those taken back (-) or told again (+), in their order."""
+    return [
+        one.number if isinstance(one, Restart) else f"{'+' if one.counts else '-'}{one.number}"
+        for one in seen
+        if isinstance(one, Restart | Revision)
     ]
-    monkeypatch.setattr(reading_module, "look_back", lambda *_: verdicts)
-    return watched.reader.finish(loop.end_s)
 
 
-def revisions(reading):
-    assert all(isinstance(one, Revision) for one in reading.last_seen)
-    return [(one.number, one.counts) for one in reading.last_seen]
+def watched(trace, watch, restarts, says, more=None):
+    looker = Looker(says, more or {})
+    loop = trace(50.0).then(0.0003, 3).loop(restarts).boot(12)
+    watching = watch(loop, [7], looking=looker)
+    return looker, told(watching.seen), watching.reader.finish(loop.end_s)
 
 
-def test_what_hindsight_is_sure_of_stays_as_it_was_told(trace, watch, monkeypatch):
-    reading = finished(trace, watch, monkeypatch, [2.0, 2.0, 2.0])
-    assert len(reading.restarts) == 3
-    assert not reading.last_seen
-
-
-def test_what_is_in_doubt_stays_as_it_was_told(trace, watch, monkeypatch):
-    reading = finished(trace, watch, monkeypatch, [2.0, 2.0, -1.0])
+def test_what_a_look_bears_out_is_told_as_it_was_seen(trace, watch):
+    _, live, reading = watched(trace, watch, 3, [[SURE]])
+    assert live == [1, 2, 3]
     assert [one.number for one in reading.restarts] == [1, 2, 3]
     assert not reading.last_seen
+    assert not any("hindsight" in one.says for one in reading.restarts)
 
 
-def test_what_is_refuted_is_taken_back(trace, watch, monkeypatch):
-    reading = finished(trace, watch, monkeypatch, [2.0, 2.0, -4.0])
-    assert [one.number for one in reading.restarts] == [1, 2]
-    assert revisions(reading) == [(3, False)]
+@pytest.mark.parametrize("log_odds", [REFUTED, DOUBTFUL])
+def test_what_no_look_bears_out_is_not_told(trace, watch, log_odds):
+    looker, live, _ = watched(trace, watch, 3, [[log_odds]])
+    assert live == []
+    assert [len(each) for each in looker.live_s] == [1, 2, 3, 3]  # at each, and at the end
 
 
-def test_where_most_is_refuted_what_is_in_doubt_falls_with_it(trace, watch, monkeypatch):
-    reading = finished(trace, watch, monkeypatch, [-4.0, -1.0, -4.0])
-    assert not reading.restarts
-    assert revisions(reading) == [(1, False), (2, False), (3, False)]
+def test_what_a_later_look_bears_out_is_told_then(trace, watch):
+    _, live, reading = watched(trace, watch, 3, [[REFUTED], [SURE]])
+    assert sorted(live) == [1, 2, 3]
+    assert len(reading.restarts) == 3
+
+
+def test_what_a_later_look_refutes_is_taken_back_and_told_again_by_its_number(trace, watch):
+    looker, live, reading = watched(trace, watch, 4, [[SURE], [REFUTED, SURE], [SURE]])
+    assert live == [1, "-1", 2, "+1", 3, 4]
+    assert len(reading.restarts) == 4
+    assert len(looker.live_s) == 4
+
+
+def test_what_was_told_stays_while_it_is_in_doubt(trace, watch):
+    _, live, reading = watched(trace, watch, 3, [[SURE], [DOUBTFUL, SURE]])
+    assert live == [1, 2, 3]
+    assert not reading.last_seen
+
+
+def test_where_looks_bear_out_what_is_seen_live_few_are_needed(trace, watch):
+    looker, live, reading = watched(trace, watch, 40, [[SURE]])
+    assert live == list(range(1, 41))
+    assert not reading.last_seen
+    assert len(looker.live_s) < 13
+
+
+def test_what_was_told_without_a_look_is_taken_back_by_the_next(trace, watch):
+    says = [[SURE]] * 3 + [[SURE, SURE, SURE, REFUTED, SURE]]
+    _, live, reading = watched(trace, watch, 8, says)
+    assert "-4" in live
+    assert 4 not in [one.number for one in reading.restarts]
+
+
+def test_at_the_end_what_was_seen_live_stands_while_it_is_in_doubt(trace, watch):
+    _, live, reading = watched(trace, watch, 3, [[DOUBTFUL]])
+    assert live == []
+    assert told(reading.last_seen) == [1, 2, 3]
+    assert len(reading.restarts) == 3
+
+
+def test_where_too_little_was_recorded_to_look_back_what_is_seen_live_is_told(trace, watch):
+    loop = trace(50.0).then(0.0003, 3).loop(2).boot(12)
+    watching = watch(loop, [7], looking=lambda *_: [])
+    assert told(watching.seen) == [1, 2]
+    assert len(watching.reader.finish(loop.end_s).restarts) == 2
+
+
+def test_what_only_a_look_shows_is_told_by_it_if_it_is_sure_and_else_at_the_end(trace, watch):
+    _, live, reading = watched(trace, watch, 3, [[SURE]], {104.0: 3.0, 105.0: 1.0, 106.0: DOUBTFUL})
+    assert live == [1, 2, 3, 4]
+    assert told(reading.last_seen) == [5]
+    in_hindsight = [one.at_s for one in reading.restarts if "in hindsight" in one.says]
+    assert in_hindsight == [104.0, 105.0]
+
+
+def test_the_first_restart_waits_for_more_than_a_likeness_and_is_told_at_the_end(trace, watch):
+    _, live, reading = watched(trace, watch, 1, [[0.3]])
+    assert live == []
+    assert told(reading.last_seen) == [1]

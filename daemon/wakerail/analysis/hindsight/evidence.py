@@ -85,6 +85,7 @@ def describe(
         "rare_later": grid.rarity(moments.place + _SOON, moments.place + _LATER),
         "share_from_elsewhere": elsewhere / np.maximum(elsewhere + here, 1),
         "often_from_elsewhere": np.log1p(elsewhere),
+        "ticks_after": np.log1p(len(grid) - moments.place),
     } | instants.describe(moments.place, template, best)
 
 

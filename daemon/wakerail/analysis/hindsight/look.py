@@ -1,9 +1,10 @@
-"""Looks back over a whole recording: which of all its moments were restarts, and how sure that is."""
+"""Looks back over what was recorded: which of all its moments were restarts, and how sure that is."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -15,10 +16,9 @@ from wakerail.analysis.hindsight.instants import Instants
 from wakerail.analysis.hindsight.moments import SORTS, MeterSays, Moments, after_dips, gather
 from wakerail.analysis.hindsight.openings import Alike, hold_against_all, hold_beside
 from wakerail.analysis.hindsight.shapes import Shapes
-from wakerail.analysis.hindsight.together import are_one, describe_crowd, describe_together, distinct, is_among
+from wakerail.analysis.hindsight.together import describe_crowd, describe_together, distinct
 from wakerail.analysis.hindsight.weighing import Forests
 from wakerail.analysis.levels import Levels
-from wakerail.analysis.seen import Restart
 from wakerail.analysis.sorts import FALLEN, Sort
 from wakerail.analysis.trail import Trail
 
@@ -34,7 +34,7 @@ Outside = Callable[[float, float], float]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Recorded:
-    """A whole recording as it was read live. ``onset_s`` is None if the device ran from the beginning.
+    """What was recorded, as it was read live. ``onset_s`` is None if the device ran from the beginning.
 
     ``lowest_a`` and ``highest_a`` hold the lowest and the highest sample of each tick of the trail.
     """
@@ -67,6 +67,10 @@ class Verdict:
         return self.log_odds > 0.0
 
 
+Looking = Callable[[Recorded, Iterable[float], Outside], list[Verdict]]
+"""Return the verdict on every moment of what was recorded, given when those boots began that were seen live (s)."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Look:
     """The moments of a recording, and what describes each alone. ``dipped``: see ``Verdict``."""
@@ -88,14 +92,14 @@ class Look:
         )
 
 
-def look_at(recorded: Recorded, told_s: Iterable[float]) -> Look | None:
-    """Describe all moments of a recording, given when the boots began that were told live.
+def look_at(recorded: Recorded, live_s: Iterable[float]) -> Look | None:
+    """Describe all moments of a recording, given when those boots began that were seen live.
 
     None where there is too little of it, or no boot is known that others could be held against.
     """
     if len(recorded.trail) < _FEWEST_TICKS:
         return None
-    begins_s = sorted(told_s)
+    begins_s = sorted(live_s)
     grid = Grid(recorded.trail, recorded.lowest_a, recorded.highest_a, recorded.levels.scale, recorded.spacing_s)
     considered = np.array([grid.place(one.again_s) for one in recorded.considered], dtype=np.int64)
     instants = Instants(grid)
@@ -122,9 +126,13 @@ def look_at(recorded: Recorded, told_s: Iterable[float]) -> Look | None:
     return Look(moments, columns, dipped, recorded.spacing_s, length_s)
 
 
-def look_back(recorded: Recorded, told_s: Iterable[float], forests: Forests, outside: Outside) -> list[Verdict]:
-    """Return the verdict on every moment of a recording; none where there is too little to go by."""
-    look = look_at(recorded, told_s)
+def looking_by(forests: Forests) -> Looking:
+    """Return what looks back by some forests: with no verdict where there is too little to go by."""
+    return partial(_look_back, forests)
+
+
+def _look_back(forests: Forests, recorded: Recorded, live_s: Iterable[float], outside: Outside) -> list[Verdict]:
+    look = look_at(recorded, live_s)
     if look is None:
         return []
     moments, alone = look.moments, forests.alone.log_odds(look.columns)
@@ -163,20 +171,3 @@ def _worth_looking_at(moments: Moments, alike: Alike, at_all_events: Bools) -> I
         worth = np.where(fell, alike.best + _FALLEN_COUNTS, alike.best)[kept]
         kept = np.sort(kept[np.argsort(-worth, kind="stable")[:_MOST]])
     return kept
-
-
-def are_among(some: Sequence[Restart | Verdict], others: Sequence[Restart | Verdict], spacing_s: float) -> list[bool]:
-    """Tell which of some moments stand for the same restart as one of the others does."""
-    at_s, again_s = np.array([(other.at_s, other.again_s) for other in others]).reshape(-1, 2).T
-    return [is_among(one.at_s, one.again_s, at_s, again_s, spacing_s) for one in some]
-
-
-def stand_for(some: Sequence[Restart], restarts: Sequence[Verdict], spacing_s: float) -> list[bool]:
-    """Tell which of some moments stand for one of the restarts: of those that do for the same, the nearest alone."""
-    at_s, again_s = np.array([(one.at_s, one.again_s) for one in some]).reshape(-1, 2).T
-    stand = np.zeros(len(some), dtype=np.bool_)
-    for restart in restarts:
-        free = are_one(restart.at_s, restart.again_s, at_s, again_s, spacing_s) & ~stand
-        if free.any():
-            stand[np.where(free, np.abs(again_s - restart.again_s), np.inf).argmin()] = True
-    return stand.tolist()

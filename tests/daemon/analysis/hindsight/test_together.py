@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wakerail.analysis.hindsight.look import are_among
+from wakerail.analysis.hindsight.deciding import are_among
 from wakerail.analysis.hindsight.moments import Moments
 from wakerail.analysis.hindsight.together import describe_crowd, describe_together, distinct
 from wakerail.analysis.hindsight.weighing import grown
