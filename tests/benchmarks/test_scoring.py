@@ -71,9 +71,9 @@ def test_a_summary_keeps_healthy_and_faulty_apart() -> None:
     faulty = Case(20.0, 60.0, "single")
     pair = scoring.Pair(0.1, 0.05, 0.4)
     scores = [
-        scoring.Score(1, faulty, (), 60.0, (pair,), ((50.0, 51.0),), (), 1),
-        scoring.Score(2, faulty, (), 60.0, (pair, pair), (), (), 0),
-        scoring.Score(3, Case(20.0, 3600.0), (), 180_000.0, (), (), tuple(found((5.0, 6.0))), 0),
+        scoring.Score(1, faulty, (), 60.0, (pair,), ((50.0, 51.0),), (), 1, 2, 0),
+        scoring.Score(2, faulty, (), 60.0, (pair, pair), (), (), 0, 1, 0),
+        scoring.Score(3, Case(20.0, 3600.0), (), 180_000.0, (), (), tuple(found((5.0, 6.0))), 0, 0, 4),
     ]
     figures = scoring.summary(scores)
     assert figures["recall"][0] == 0.75
@@ -83,3 +83,5 @@ def test_a_summary_keeps_healthy_and_faulty_apart() -> None:
     assert figures["again_off_samples"] == [1.0, 1.0]
     assert figures["latency_s"] == [0.4, 0.4]
     assert figures["taken_back"] == 1
+    assert figures["recall_live"][0] == 0.75
+    assert figures["false_live"] == 4
