@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -47,23 +47,6 @@ _KEEP_TICKS = SAMPLE_TICKS + 3
 _PARTS = 256
 
 
-@dataclass(frozen=True, slots=True)
-class _Proposed:
-    """What the current shows of a restart as it happens, and how sure that is by itself."""
-
-    begin: Considered
-    log_odds: float
-    evidence: tuple[str, ...]
-
-    @property
-    def at_s(self) -> float:
-        return self.begin.at_s
-
-    @property
-    def again_s(self) -> float:
-        return self.begin.again_s
-
-
 class BootReader:
     """Reads one watch. Feed it samples and USB events in the order of time, then ask it to ``finish``.
 
@@ -86,8 +69,8 @@ class BootReader:
         self._first_s: float | None = None
         self._onset_s: float | None = None
         self._told = ToldRestarts()
-        self._proposed: list[_Proposed] = []
-        self._pending: list[_Proposed] = []  # what no look has borne out yet
+        self._proposed: list[Considered] = []
+        self._pending: list[Considered] = []  # what no look has borne out yet
         self._looks = Looks()
         self._doubts: list[float] | None = None  # once all was looked back at
 
@@ -214,7 +197,7 @@ class BootReader:
         ticks = len(self._finder.trail)
         if self._pending and self._looks.due(ticks):
             return self._look(ticks)
-        trusted = [proposed for proposed in self._pending if self._looks.trusts(proposed.begin.place)]
+        trusted = [proposed for proposed in self._pending if self._looks.trusts(proposed.place)]
         return [self._tell_proposed(proposed) for proposed in trusted]
 
     def _look(self, ticks: int) -> list[Seen]:
@@ -224,12 +207,12 @@ class BootReader:
         return seen
 
     @property
-    def _known_live(self) -> list[_Proposed | Restart]:
+    def _known_live(self) -> list[Considered | Restart]:
         """What was seen live, by the current or by USB alone, in the order of time."""
         by_usb = [told.restart for told in self._told.counting if not told.by_current]
         return sorted([*self._proposed, *by_usb], key=lambda one: one.again_s)
 
-    def _look_back(self, stood: Sequence[_Proposed | Restart], *, at_end: bool) -> list[Seen]:
+    def _look_back(self, stood: Sequence[Considered | Restart], *, at_end: bool) -> list[Seen]:
         """Judge all that may have been a restart by what was recorded; return what has to be told of that.
 
         Where too little was recorded for it, what was seen live is told.
@@ -289,8 +272,7 @@ class BootReader:
         if candidate is None:
             self._onset_s = boot.start_s
             return [Onset(boot.start_s, self._opening_a(boot.start_s))]
-        evidence = evidence_of(candidate.sort, candidate.alike, candidate.novel)
-        proposed = _Proposed(Considered.of(candidate, boot.log_odds), boot.log_odds, tuple(evidence))
+        proposed = Considered.of(candidate, boot.log_odds)
         self._proposed.append(proposed)
         for told in self._told.all:
             if not told.by_current and told.usb and told.usb.is_near(candidate.at_s, candidate.again_s, NEAR_S):
@@ -300,10 +282,11 @@ class BootReader:
         usb = self._usb.join(candidate.at_s, candidate.again_s)
         return [] if usb is None else [self._tell_proposed(proposed, usb)]
 
-    def _tell_proposed(self, proposed: _Proposed, usb: UsbReturn | None = None) -> Restart:
+    def _tell_proposed(self, proposed: Considered, usb: UsbReturn | None = None) -> Restart:
         """Tell of a restart as it was seen live."""
         self._pending.remove(proposed)
-        return self._tell_begin(proposed.begin, proposed.log_odds, list(proposed.evidence), usb)
+        evidence = evidence_of(proposed.sort, proposed.alike, proposed.novel)
+        return self._tell_begin(proposed, proposed.log_odds, evidence, usb)
 
     def _tell_begin(self, begin: Begin, log_odds: float, evidence: list[str], usb: UsbReturn | None) -> Restart:
         """Tell of a restart that the current shows, by ``evidence`` and what USB adds to it."""
