@@ -25,8 +25,13 @@ os.kill(os.getpid(), 9)
 """
 
 
-def open_files() -> int:
-    return len(list(Path("/proc/self/fd").iterdir()))
+def open_files() -> set[str]:
+    """What each open descriptor stands for: a count would also move when an earlier test's file is collected."""
+    found = set()
+    for descriptor in Path("/proc/self/fd").iterdir():
+        with contextlib.suppress(FileNotFoundError):  # the one that the listing itself held
+            found.add(str(descriptor.readlink()))
+    return found
 
 
 def bench(folder: Path, family: DeviceFamily, port: int = 0) -> SimulatedBench:
@@ -38,7 +43,8 @@ def refusal(folder: Path, family: DeviceFamily, port: int = 0) -> str:
     with pytest.raises(ConfigInvalid) as refused:
         bench(folder, family, port).start()
     assert "\n" not in str(refused.value)
-    assert (threading.active_count(), open_files()) == (threads, files)
+    assert threading.active_count() == threads
+    assert open_files() <= files
     return str(refused.value)
 
 
@@ -77,7 +83,8 @@ def test_opening_and_closing_leaks_neither_threads_nor_files(tmp_path: Path, fam
             assert tell(tmp_path / "bench", "unplug plate") == "ok"
         with left_open, contextlib.suppress(ConnectionResetError):  # which it is if it was not accepted yet
             assert left_open.recv(1) == b""
-        assert (threading.active_count(), open_files()) == (threads, files)
+        assert threading.active_count() == threads
+    assert open_files() <= files
 
 
 def test_stopping_twice_does_no_harm_and_hands_say_that_it_stopped(tmp_path: Path, family: DeviceFamily) -> None:
