@@ -1,8 +1,8 @@
 """How well the reading of a boot carries over to recordings that look otherwise than those it was tuned on.
 
-Has the boot reader watch four more corpora of made-up recordings, with its default settings: ``wakerail_sim.lifelike``,
-``wakerail_sim.motley`` and ``wakerail_sim.plain``, of whose scenes hindsight's trees have seen other seeds, and
-``wakerail_sim.held_out``, on which nothing was ever tuned. Figures are for 20 samples a second and faster; what no
+Has the boot reader watch five more corpora of made-up recordings, with its default settings: ``wakerail_sim.lifelike``,
+``wakerail_sim.motley``, ``wakerail_sim.plain`` and ``wakerail_sim.assembled``, of whose scenes hindsight's trees have seen
+other seeds, and ``wakerail_sim.held_out``, on which nothing was ever tuned. Figures are for 20 samples a second and faster; what no
 reader could see is left out. Without ``--short`` they go to ``benchmarks/results/boot_transfer.md`` as well, scene by
 scene.
 """
@@ -92,7 +92,7 @@ _HEAD = f"""# How well the reading of a boot carries over
 
 Made by `benchmarks/boot_transfer.py`: recordings of other devices, faults and meters than in `boot_reading.py`, at
 {FAST_HZ:g} samples/s and faster, {SEEDS} seeds of each scene from {REPORT_SEEDS.start} on, default settings. The trees
-of hindsight were grown on other seeds of the first three; nothing was tuned on the last. A restart counts as found
+of hindsight were grown on other seeds of the first four; nothing was tuned on the last. A restart counts as found
 when one of its two times is within 0.5 s or three samples of the truth. Intervals are exact at 95 %, and take restarts
 as independent, which those of one recording are not; a recording with more than {MOST_RESTARTS} is left out. "false"
 counts restarts found where nothing restarted, "live" is what was told while the recording ran, taken back or not."""
@@ -100,6 +100,7 @@ _TITLES = {
     "lifelike": "Lifelike recordings",
     "motley": "Motley recordings",
     "plain": "Recordings of plain devices",
+    "assembled": "Recordings of devices that are sums of parts",
     "held_out": "Recordings of a kind never seen",
 }
 

@@ -36,23 +36,23 @@ def boots_stand_out(readings: Readings, device: Device, boots: list[Boot], sampl
         if bins < _FEWEST_BINS:
             return False
         bin_s = opening_s / bins
-        read = np.arcsinh(_binned(readings, bin_s) / floor_a)
+        read = np.arcsinh(binned(readings, bin_s) / floor_a)
         opening = np.arcsinh(_opening_a(device, skipped, bins, opening_s) / floor_a)
         if len(read) <= bins:
             return False
-        unlike = _unlike(read, opening)
+        how_unlike = unlike(read, opening)
         if any(boot.skipped == skipped for boot in boots):
             contrast = min(contrast, float(np.ptp(np.quantile(opening, (0.05, 0.95)))))
-        other = np.ones(len(unlike), dtype=bool)
+        other = np.ones(len(how_unlike), dtype=bool)
         for boot in boots:
             place = int(boot.again_s / bin_s)
             around = max(2, bins // 8)
-            if boot.skipped == skipped and place < len(unlike):
-                nearest = max(nearest, float(unlike[max(0, place - around) : place + around + 1].min()))
+            if boot.skipped == skipped and place < len(how_unlike):
+                nearest = max(nearest, float(how_unlike[max(0, place - around) : place + around + 1].min()))
             before_s = sum(motif.length_s for motif in device.boot[boot.skipped : skipped])
             other[max(0, place - bins // 2) : int((boot.again_s + before_s) / bin_s) + bins // 2 + 1] = False
         if other.any():
-            elsewhere = min(elsewhere, float(unlike[other].min()))
+            elsewhere = min(elsewhere, float(how_unlike[other].min()))
     clear = max(_CLEAR, 2 * nearest)
     if _falls_clearly(readings, boots, sample_s, floor_a, clear):
         contrast *= 2
@@ -86,7 +86,7 @@ def _opening_a(device: Device, skipped: int, bins: int, opening_s: float) -> Flo
     return np.asarray(fine_a[: 20 * bins].reshape(bins, 20).mean(axis=1))
 
 
-def _binned(readings: Readings, bin_s: float) -> Floats:
+def binned(readings: Readings, bin_s: float) -> Floats:
     """Return the mean of the readings in each bin, as before where it has none."""
     places = (readings.t_s / bin_s).astype(int).clip(0)
     counts = np.bincount(places)
@@ -95,7 +95,7 @@ def _binned(readings: Readings, bin_s: float) -> Floats:
     return np.asarray(np.interp(np.arange(len(counts)), full, sums[full] / counts[full]))
 
 
-def _unlike(read: Floats, opening: Floats) -> Floats:
+def unlike(read: Floats, opening: Floats) -> Floats:
     """Return the root mean square difference for each place at which the opening could begin."""
     bins = len(opening)
     squares = np.concatenate(([0.0], np.cumsum(read**2)))

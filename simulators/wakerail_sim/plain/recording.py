@@ -44,14 +44,17 @@ def make_plain(seed: int, kind: Kind | None = None) -> Plain:
     What is not telling is drawn anew a few times, and then left as it is.
     """
     played: Kind = pick(np.random.default_rng([seed, len(KINDS)]), KINDS) if kind is None else kind
+    may_run = played in HEALTHY and played != "never on"
+    begins_running = may_run and np.random.default_rng([seed, KINDS.index(played), _TRIES]).random() < _RUNNING
     for attempt in range(_TRIES):
-        made = _make(np.random.default_rng([seed, KINDS.index(played), attempt]), played)
+        chance = np.random.default_rng([seed, KINDS.index(played), attempt])
+        made = _make(chance, played, begins_running=bool(begins_running))
         if made.telling:
             break
     return made
 
 
-def _make(chance: np.random.Generator, kind: Kind) -> Plain:
+def _make(chance: np.random.Generator, kind: Kind, *, begins_running: bool) -> Plain:
     rate_hz = log_uniform(chance, 0.2, 5000)
     pace_s = log_uniform(chance, max(0.3, 8 / rate_hz), 20_000 / rate_hz)
     length_s = min(pace_s * log_uniform(chance, 4, 60), _MOST_S)
@@ -65,7 +68,7 @@ def _make(chance: np.random.Generator, kind: Kind) -> Plain:
         sample_s=1 / rate_hz,
         rate_hz=rate_hz * _OVERSAMPLING,
         length_s=length_s,
-        begins_running=bool(kind in HEALTHY and kind != "never on" and chance.random() < _RUNNING),
+        begins_running=begins_running,
     )
     _STORIES[kind](story)
     drawn_a = story.current_a

@@ -99,13 +99,16 @@ class Story:
         return self._samples >= len(self.current_a)
 
     def spell_s(self, varies: float = 0.0) -> float:
-        """Draw how long something lasts, about as long as the device is on at a time."""
-        return self.pace_s * max(0.1, about(self.chance, varies))
+        """Draw how long something lasts, about as long as the device is on at a time; a few samples show it."""
+        return max(6 * self.sample_s, self.pace_s * max(0.1, about(self.chance, varies)))
 
     def switch_on(self, length_s: float) -> None:
-        """Come on, with all that comes with it, and stay so."""
+        """Come on, with all that comes with it, and stay so; at the very begin it is on already."""
         device, samples = self.device, self._fitting(length_s)
         if not samples:
+            return
+        if not self._samples:
+            self._draw(np.ones(samples))
             return
         t_s = np.arange(samples) / self.rate_hz
         share = 1 + device.settles * np.exp(-t_s / device.settles_s) + 0.03 * self.chance.normal()
