@@ -1,10 +1,9 @@
 """How well the reading of a boot carries over to recordings that look otherwise than those it was tuned on.
 
-Has the boot reader watch five more corpora of made-up recordings, with its default settings: ``wakerail_sim.lifelike``,
-``wakerail_sim.motley``, ``wakerail_sim.plain`` and ``wakerail_sim.assembled``, of whose scenes hindsight's trees have seen
-other seeds, and ``wakerail_sim.held_out``, on which nothing was ever tuned. Figures are for 20 samples a second and faster; what no
-reader could see is left out. Without ``--short`` they go to ``benchmarks/results/boot_transfer.md`` as well, scene by
-scene.
+Has the boot reader watch five more corpora of made-up recordings, with its default settings: ``lifelike``, ``motley``,
+``plain`` and ``assembled`` of ``wakerail_sim``, of whose scenes hindsight's trees have seen other seeds, and
+``held_out``, on which nothing was ever tuned. Figures are for 20 samples a second and faster; what no reader could see
+is left out. Without ``--short`` they go to ``benchmarks/results/boot_transfer.md`` as well, scene by scene.
 """
 
 from __future__ import annotations
