@@ -125,3 +125,12 @@ def test_the_first_restart_waits_for_more_than_a_likeness_and_is_told_at_the_end
     _, live, reading = watched(trace, watch, 1, [[0.3]])
     assert live == []
     assert told(reading.last_seen) == [1]
+
+
+def test_what_nothing_live_proposes_is_told_before_the_end_all_the_same(trace, watch):
+    looker = Looker([[SURE]], {110.0: 3.0})
+    boot = trace(50.0).then(0.0003, 3).boot(40)
+    watching = watch(boot, [7], looking=looker)
+    assert looker.live_s == []
+    assert told(watching.seen) == [1]
+    assert not watching.reader.finish(boot.end_s).last_seen
