@@ -6,7 +6,7 @@ describes every moment until then (``wakerail.analysis.hindsight``); and grows t
 others: first of each moment alone, then of those together that stand for different restarts, and once more given what
 that said. What the later trees learn from are log odds by trees grown on the other half of the recordings, as those of
 a recording that was not seen. Writes ``daemon/wakerail/analysis/hindsight/forests.npz``: run it again whenever the live
-reader or what describes a moment has changed; it takes more than an hour on two cores. Every recording weighs as much as the
+reader or what describes a moment has changed; it takes over an hour on two cores. Every recording weighs as much as the
 root of how many moments it has.
 
 With ``--short`` it grows them on a few recordings, prints how well that went, and writes nothing.
