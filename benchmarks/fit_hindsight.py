@@ -1,13 +1,14 @@
 """Grows the trees by which the boot reader weighs, in hindsight, what may have been a restart, and writes them down.
 
-Reads made-up recordings of five corpora, of the seeds that the reader may be tuned on (``TRAIN_SEEDS``, in ``CORPUS``
+Reads made-up recordings of four corpora, of the seeds that the reader may be tuned on (``TRAIN_SEEDS``, in ``CORPUS``
 and ``OTHERS``), with the reader as it is, without hindsight; at the end, and at some of the looks back before it,
 describes every moment until then (``wakerail.analysis.hindsight``); and grows trees that tell the restarts from the
-others: first of each moment alone, then of those together that stand for different restarts, and once more given what
-that said. What the later trees learn from are log odds by trees grown on the other half of the recordings, as those of
-a recording that was not seen. Writes ``daemon/wakerail/analysis/hindsight/forests.npz``: run it again whenever the live
-reader or what describes a moment has changed; it takes over an hour on two cores. Every recording weighs as much as the
-root of how many moments it has.
+others: first of each moment alone,
+then of those together that stand for different restarts, and once more given what that said. What the later trees learn
+from are log odds by trees grown on the other half of the recordings, as those of a recording that was not seen. Writes
+``daemon/wakerail/analysis/hindsight/forests.npz``: run it again whenever the live reader or what describes a moment
+has changed; it takes two hours on two cores. Every recording weighs as much as the root of how many moments it
+has.
 
 With ``--short`` it grows them on a few recordings, prints how well that went, and writes nothing.
 """
@@ -22,7 +23,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from _boosting import grow
-from _corpora import ASSEMBLED, LIFELIKE, MOTLEY, PLAIN, Corpus
+from _corpora import LIFELIKE, MOTLEY, PLAIN, Corpus
 from _harness import arguments, report
 from _scoring import pairing
 from boot_reading import TRAIN_SEEDS, faulty_jobs, healthy_jobs
@@ -53,13 +54,12 @@ OTHERS = (
     (LIFELIKE, (*TRAIN_SEEDS[10_000:10_120], *TRAIN_SEEDS[20_000:20_060], *TRAIN_SEEDS[30_000:30_160])),
     (MOTLEY, TRAIN_SEEDS[:160]),
     (PLAIN, TRAIN_SEEDS[:120]),
-    (ASSEMBLED, TRAIN_SEEDS[:160]),
 )
 OTHERS_SHORT = tuple((corpus, seeds[:2]) for corpus, seeds in OTHERS)
 _NEAR_S, _NEAR_SAMPLES = 0.08, 2.2
 _SAME_S, _SAME_SAMPLES = 0.5, 4  # a dip that began with the restart's may end as much later: a meter hid the begin
-LOOKS_BEFORE = 1  # the end: so many are described
-TREES_ALONE, TREES_TOGETHER = 540, 270
+LOOKS_BEFORE = 2  # the end: so many are described
+TREES_ALONE, TREES_TOGETHER = 1000, 500
 
 Scene = tuple[Corpus, str]
 Job = tuple[int, Case | Scene]

@@ -40,8 +40,7 @@ from wakerail.analysis.usb import EARLIER_MODE, LEFT, RETURNED, UsbEvent, UsbRet
 from wakerail.analysis.usb_witness import NEAR_S, UsbWitness
 from wakerail_kit.messages import Frame
 
-_CLEAR = 5.0  # log odds of what was seen live
-_SURE_BEFORE = 1.0  # log odds, the end: from there on what was not seen live is told
+_SURE_BEFORE = 2.0  # log odds, the end: from there on what was not seen live is told
 _LEAST_AGAINST = -0.01  # log odds: what was decided against counts no more
 _GAP = 1.5  # times the usual spacing of ticks
 _KEEP_TICKS = SAMPLE_TICKS + 3
@@ -187,8 +186,6 @@ class BootReader:
             if boots:
                 seen += [one for boot in boots for one in self._tell_boot(boot)]
                 seen += self._weigh_proposed()
-            if self._looks.overdue(len(self._finder.trail)):
-                seen += self._look(len(self._finder.trail))
             if start_s > self._usb.waits_until_s:
                 seen += self._tell_waiting(start_s)
         return seen
@@ -224,8 +221,7 @@ class BootReader:
         verdicts = self._looking(self._recorded(), live_s, self._usb.says)
         if not verdicts:
             return [self._tell_proposed(proposed) for proposed in list(self._pending)]
-        clear = [one for one in self._proposed if one.log_odds > _CLEAR] if at_end else []
-        restarts = restarts_of(verdicts, stood, clear, spacing_s)
+        restarts = restarts_of(verdicts, stood, spacing_s)
         judged = {verdict.again_s: verdict for verdict in verdicts}
         seen: list[Seen] = []
         counting = self._told.counting

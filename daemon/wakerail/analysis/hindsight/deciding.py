@@ -11,7 +11,6 @@ from wakerail.analysis.hindsight.look import Verdict
 from wakerail.analysis.hindsight.together import are_one, is_among
 
 _IN_DOUBT, _MOSTLY = -2.0, 0.95  # log odds: down to these what stood is not taken back, if so much of it holds
-_REFUTED = -4.0  # log odds: down to these what was clear when it was seen is not taken back, if so much of it holds
 _SURE_OF_ONE = 1.5  # log odds
 
 
@@ -24,19 +23,15 @@ class Span(Protocol):
     def again_s(self) -> float: ...
 
 
-def restarts_of(
-    verdicts: Sequence[Verdict], stood: Sequence[Span], clear: Sequence[Span], spacing_s: float
-) -> list[Verdict]:
+def restarts_of(verdicts: Sequence[Verdict], stood: Sequence[Span], spacing_s: float) -> list[Verdict]:
     """Return the verdicts that count: those that are sure, and those in doubt on what ``stood`` if most of it holds.
 
-    What stood and was ``clear`` when it was seen has to be refuted more clearly. Where nothing stood, there has to be
-    more than a likeness.
+    Where nothing stood, there has to be more than a likeness.
     """
     sure = [verdict for verdict in verdicts if verdict.counts]
     doubtful = [verdict for verdict in verdicts if _IN_DOUBT < verdict.log_odds <= 0.0]
-    unlikely = [verdict for verdict in verdicts if _REFUTED < verdict.log_odds <= _IN_DOUBT]
-    did_stand = are_among(doubtful, stood, spacing_s) + are_among(unlikely, clear, spacing_s)
-    restarts = sure + [verdict for verdict, did in zip(doubtful + unlikely, did_stand, strict=True) if did]
+    did_stand = are_among(doubtful, stood, spacing_s)
+    restarts = sure + [verdict for verdict, did in zip(doubtful, did_stand, strict=True) if did]
     if sum(stand_for(stood, restarts, spacing_s)) < _MOSTLY * len(stood):
         restarts = sure
     if not stood and max((verdict.log_odds for verdict in restarts), default=0.0) < _SURE_OF_ONE:

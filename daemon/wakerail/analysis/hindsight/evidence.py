@@ -20,7 +20,6 @@ _BEFORE, _AFTER = 4, 4  # ticks
 _MOST_CHANGES, _AS_MUCH = 2000, 0.12  # how many are looked at; the share by which they may differ
 _SOON = 16  # ticks after the beginning, which are the same windows
 _LATER = 64  # ticks
-_LEAST_OF_ITSELF = 1.0  # a log-likelihood ratio
 
 Columns = dict[str, Floats]
 
@@ -46,7 +45,7 @@ def describe(
     after, before = _best_beside(moments.place, best, template.telling_ticks)
     level_before, level_after = _levels_beside(grid, moments.place)
     here, elsewhere = _changes_by_as_much(grid, moments.place)
-    columns = {
+    return {
         "sort": moments.sort.astype(np.float64),
         "from_off": np.full(len(moments), float(known.from_off)),
         "what_the_dip_says": moments.depth,
@@ -86,31 +85,8 @@ def describe(
         "rare_later": grid.rarity(moments.place + _SOON, moments.place + _LATER),
         "share_from_elsewhere": elsewhere / np.maximum(elsewhere + here, 1),
         "often_from_elsewhere": np.log1p(elsewhere),
-        "ticks_before": np.log1p(moments.place - known.since),
         "ticks_after": np.log1p(len(grid) - moments.place),
-    }
-    return columns | _beside_its_opening(known, alike) | instants.describe(moments.place, template, best)
-
-
-def _beside_its_opening(known: KnownBoot, alike: Alike) -> Columns:
-    """Return how alike each moment is as a share of what the opening that it is held against says of its own boot.
-
-    And of that opening how many windows are known, and in how many it changes. NaN for a moment held against none.
-    """
-    held = alike.template >= 0
-    of_themselves, windows, changes = (
-        np.where(held, np.array(each, dtype=np.float64)[alike.template], np.nan)
-        for each in (
-            known.of_themselves,
-            [opening.last_window for opening in known.openings],
-            [opening.changes.sum() for opening in known.openings],
-        )
-    )
-    return {
-        "alike_of_itself": alike.best / np.maximum(of_themselves, _LEAST_OF_ITSELF),
-        "windows_of_opening": windows,
-        "changes_of_opening": changes,
-    }
+    } | instants.describe(moments.place, template, best)
 
 
 def _best_beside(place: Ints, best: Floats, ticks: int) -> tuple[Floats, Floats]:

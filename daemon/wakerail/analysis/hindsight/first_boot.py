@@ -34,13 +34,11 @@ _COUNTS_FROM, _COUNTS_UP_TO = 4.0, 25.0  # log-likelihood ratios
 class KnownBoot:
     """The opening of the boot known: as a whole, without its first stages, and that of another where there is one.
 
-    ``of_themselves`` is what each says of the boot that it was taken from, a log-likelihood ratio. Others may follow
-    from the tick ``since`` on, where the device was seen to come on.
+    Others may follow from the tick ``since`` on, where the device was seen to come on.
     ``from_off``: it was seen off before; ``often``: how often a tick is at another level since then (a share).
     """
 
     openings: tuple[Template, ...]
-    of_themselves: tuple[float, ...]
     since: int
     from_off: bool
     often: float
@@ -136,14 +134,7 @@ def _from_onset(grid: Grid, places: Ints, onset: int, told: Sequence[int]) -> Kn
 
 def _known(grid: Grid, boot: _Boot, other: _Boot | None, *, since: int, from_off: bool, often: float) -> KnownBoot:
     openings = templates_at(grid, boot.opening.begin, boot.ticks)
-    if other is not None:
-        openings = (*openings, other.opening)
-    of_themselves = tuple(_of_itself(grid, opening, often) for opening in openings)
-    return KnownBoot(openings, of_themselves, since, from_off, often)
-
-
-def _of_itself(grid: Grid, opening: Template, often: float) -> float:
-    return float(hold_against(grid, follow(grid, np.array([opening.begin]), often), opening).best[0])
+    return KnownBoot(openings if other is None else (*openings, other.opening), since, from_off, often)
 
 
 def _of_those_told(grid: Grid, places: Ints, told: Sequence[int]) -> KnownBoot:

@@ -8,7 +8,6 @@ _TIMES, _AT_FIRST = 4, 10_000  # times all ticks so far, and ticks: what all loo
 _EACH = 500  # ticks: so many could be looked at in the time that a look takes that sees hardly any
 _GROWN = 1.5
 _BORNE_OUT, _FEWEST = 0.9, 3
-_UNASKED, _FIRST, _LAST = 2, 256, 16_384  # times the ticks of the look before, and ticks
 
 
 class Looks:
@@ -19,14 +18,10 @@ class Looks:
         self._bore_out = False
 
     def due(self, ticks: int) -> bool:
-        """Tell whether to look at what was proposed, at so many ticks: it must be worth what it costs."""
+        """Tell whether to look, at so many ticks: it must be worth what it costs."""
         if self._bore_out and ticks < _GROWN * self._newest:
             return False
-        return self._affords(ticks)
-
-    def overdue(self, ticks: int) -> bool:
-        """Tell whether to look though nothing was proposed: the live reader may see none of what there is."""
-        return max(_FIRST, _UNASKED * self._newest) <= ticks <= _LAST and self._affords(ticks)
+        return self._looked_at + ticks + _EACH <= _TIMES * ticks + _AT_FIRST
 
     def trusts(self, place: int) -> bool:
         """Tell whether what is seen live at a tick needs no look: it is new, and the last look bore out the others."""
@@ -36,6 +31,3 @@ class Looks:
         """Take down a look at so many ticks, and which of what had been seen live it bore out."""
         self._newest, self._looked_at = ticks, self._looked_at + ticks + _EACH
         self._bore_out = len(borne_out) >= _FEWEST and sum(borne_out) >= _BORNE_OUT * len(borne_out)
-
-    def _affords(self, ticks: int) -> bool:
-        return self._looked_at + ticks + _EACH <= _TIMES * ticks + _AT_FIRST

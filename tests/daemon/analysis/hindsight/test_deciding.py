@@ -40,26 +40,18 @@ def verdicts(*log_odds):
 )
 def test_what_stood_stays_where_it_is_in_doubt_and_goes_where_it_is_refuted(log_odds, count):
     given = verdicts(*log_odds)
-    restarts = restarts_of(given, [Stood(one.at_s, one.again_s) for one in given], [], SPACING_S)
+    restarts = restarts_of(given, [Stood(one.at_s, one.again_s) for one in given], SPACING_S)
     assert sorted(given.index(one) for one in restarts) == count
-
-
-def test_what_was_clear_when_it_was_seen_has_to_be_refuted_more_clearly():
-    for log_odds, count in ((-3.9, 1), (-4.1, 0)):
-        given = verdicts(log_odds)
-        stood = [Stood(one.at_s, one.again_s) for one in given]
-        assert len(restarts_of(given, stood, stood, SPACING_S)) == count
-        assert restarts_of(given, stood, [], SPACING_S) == []
 
 
 def test_what_did_not_stand_has_to_be_sure():
     given = verdicts(2.0, -0.1, 0.1)
-    assert restarts_of(given, [Stood(0.0, 0.5)], [], SPACING_S) == [given[0], given[2]]
+    assert restarts_of(given, [Stood(0.0, 0.5)], SPACING_S) == [given[0], given[2]]
 
 
 def test_where_nothing_stood_there_has_to_be_more_than_a_likeness():
-    assert restarts_of(verdicts(1.4, 0.3), [], [], SPACING_S) == []
-    assert len(restarts_of(verdicts(1.6, 0.3), [], [], SPACING_S)) == 2
+    assert restarts_of(verdicts(1.4, 0.3), [], SPACING_S) == []
+    assert len(restarts_of(verdicts(1.6, 0.3), [], SPACING_S)) == 2
 
 
 def test_of_two_that_stand_for_one_restart_the_nearer_does():
