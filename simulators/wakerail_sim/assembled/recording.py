@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import TypeAlias
 
 import numpy as np
@@ -13,6 +14,7 @@ from wakerail_sim.assembled.faulty import FAULTY, FaultyKind
 from wakerail_sim.assembled.healthy import HEALTHY, HealthyKind
 from wakerail_sim.assembled.story import Story
 from wakerail_sim.assembled.telling import boots_stand_out, falls_below_use
+from wakerail_sim.attempts import make_telling
 from wakerail_sim.corpus import Truth
 from wakerail_sim.draws import log_uniform, pick
 from wakerail_sim.metered import Metered
@@ -23,7 +25,6 @@ FAULTY_KINDS: tuple[FaultyKind, ...] = tuple(FAULTY)
 HEALTHY_KINDS: tuple[HealthyKind, ...] = tuple(HEALTHY)
 KINDS: tuple[Kind, ...] = (*FAULTY_KINDS, *HEALTHY_KINDS)
 _STORIES: dict[Kind, Callable[[Story], None]] = dict([*FAULTY.items(), *HEALTHY.items()])
-_TRIES = 8
 _RUNNING = 0.25  # the share of recordings that begin after the device did
 _MOST_SAMPLES = 200_000
 _FINE_SAMPLES = 400_000
@@ -45,16 +46,10 @@ def make_assembled(seed: int, kind: Kind | None = None) -> Assembled:
     What is not telling is drawn anew a few times, and then left as it is.
     """
     played: Kind = pick(np.random.default_rng([seed, len(KINDS)]), KINDS) if kind is None else kind
-    begins_running = np.random.default_rng([seed, KINDS.index(played), _TRIES]).random() < _RUNNING
-    for attempt in range(_TRIES):
-        chance = np.random.default_rng([seed, KINDS.index(played), attempt])
-        made = _make(chance, played, begins_running=bool(begins_running))
-        if made.telling:
-            break
-    return made
+    return make_telling(seed, KINDS.index(played), _RUNNING, partial(_make, played))
 
 
-def _make(chance: np.random.Generator, kind: Kind, *, begins_running: bool) -> Assembled:
+def _make(kind: Kind, chance: np.random.Generator, begins_running: bool) -> Assembled:
     boot_s = log_uniform(chance, 0.2, 60)
     length_s = float(np.clip(boot_s * log_uniform(chance, 6, 60), 15, 1800))
     boot_s = min(boot_s, length_s / 6)

@@ -132,13 +132,13 @@ class Story:
         for part in were_on:
             self._call(part.source, self.now_s + part.woken_s * self._varied(device.haste))
 
-    def restart(self, floor: Floor, off_s: float, up_s: float, *, survives: bool = False) -> bool:
-        """Stop all, or all but the part that draws the least, and boot again; return whether there was room for it."""
+    def restart(self, floor: Floor, off_s: float, up_s: float, *, survives: bool = False) -> None:
+        """Stop all, or all but the part that draws the least, and boot again; without room the recording ends."""
         up_s = max(up_s, 1.1 * self.opening_s)
         at_s = self.now_s
         if self.left_s < off_s + 1.1 * self.opening_s or not self._on:
             self.length_s = min(self.length_s, at_s)
-            return False
+            return
         running = [part.source for part in self.device.parts if part.source in self._on]
         kept = min(running, key=lambda source: source.level_a, default=None) if survives else None
         for source in list(self._on):
@@ -149,7 +149,6 @@ class Story:
         if kept is not None:
             self._stop(kept, self.now_s)
         self.boot(up_s)
-        return True
 
     def switch_off(self) -> None:
         """Stop all for good."""

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import TypeAlias
 
 import numpy as np
 
+from wakerail_sim.attempts import make_telling
 from wakerail_sim.corpus import Truth
 from wakerail_sim.draws import log_uniform, pick
 from wakerail_sim.metered import Metered
@@ -24,7 +26,6 @@ HEALTHY_KINDS: tuple[HealthyKind, ...] = tuple(HEALTHY)
 KINDS: tuple[Kind, ...] = (*FAULTY_KINDS, *HEALTHY_KINDS)
 _STORIES: dict[Kind, Callable[[Story], None]] = dict([*FAULTY.items(), *HEALTHY.items()])
 _LOOPS: tuple[Kind, ...] = ("steady loop", "ragged loop", "fast loop", "shorter and shorter", "two causes")
-_TRIES = 8
 _RUNNING = 0.35  # the share of recordings, of kinds where that may be, that begin after the device did
 _MOST_SAMPLES = 300_000
 _FINE_SAMPLES = 200_000
@@ -46,16 +47,10 @@ def make_motley(seed: int, kind: Kind | None = None) -> Motley:
     What is not telling is drawn anew a few times, and then left as it is.
     """
     played: Kind = pick(np.random.default_rng([seed, len(KINDS)]), KINDS) if kind is None else kind
-    begins_running = np.random.default_rng([seed, KINDS.index(played), _TRIES]).random() < _RUNNING
-    for attempt in range(_TRIES):
-        chance = np.random.default_rng([seed, KINDS.index(played), attempt])
-        made = _make(chance, played, begins_running=bool(begins_running))
-        if made.telling:
-            break
-    return made
+    return make_telling(seed, KINDS.index(played), _RUNNING, partial(_make, played))
 
 
-def _make(chance: np.random.Generator, kind: Kind, *, begins_running: bool) -> Motley:
+def _make(kind: Kind, chance: np.random.Generator, begins_running: bool) -> Motley:
     boot_s = log_uniform(chance, 0.05, 100)
     many = kind == "fast loop"
     length_s = boot_s * (chance.uniform(20, 80) if many else log_uniform(chance, 4, 40))

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import TypeAlias
 
 import numpy as np
 
+from wakerail_sim.attempts import make_telling
 from wakerail_sim.corpus import Truth
 from wakerail_sim.draws import log_uniform, pick
 from wakerail_sim.metered import Metered
@@ -21,7 +23,6 @@ FAULTY_KINDS: tuple[FaultyKind, ...] = tuple(FAULTY)
 HEALTHY_KINDS: tuple[HealthyKind, ...] = tuple(HEALTHY)
 KINDS: tuple[Kind, ...] = (*FAULTY_KINDS, *HEALTHY_KINDS)
 _STORIES: dict[Kind, Callable[[Story], None]] = dict([*FAULTY.items(), *HEALTHY.items()])
-_TRIES = 8
 _RUNNING = 0.4  # the share of recordings of healthy devices that begin while the device runs
 _MOST_S = 86_400.0
 _MOST_SAMPLES = 200_000
@@ -44,17 +45,11 @@ def make_plain(seed: int, kind: Kind | None = None) -> Plain:
     What is not telling is drawn anew a few times, and then left as it is.
     """
     played: Kind = pick(np.random.default_rng([seed, len(KINDS)]), KINDS) if kind is None else kind
-    may_run = played in HEALTHY and played != "never on"
-    begins_running = may_run and np.random.default_rng([seed, KINDS.index(played), _TRIES]).random() < _RUNNING
-    for attempt in range(_TRIES):
-        chance = np.random.default_rng([seed, KINDS.index(played), attempt])
-        made = _make(chance, played, begins_running=bool(begins_running))
-        if made.telling:
-            break
-    return made
+    running = _RUNNING if played in HEALTHY and played != "never on" else 0.0
+    return make_telling(seed, KINDS.index(played), running, partial(_make, played))
 
 
-def _make(chance: np.random.Generator, kind: Kind, *, begins_running: bool) -> Plain:
+def _make(kind: Kind, chance: np.random.Generator, begins_running: bool) -> Plain:
     rate_hz = log_uniform(chance, 0.2, 5000)
     pace_s = log_uniform(chance, max(0.3, 8 / rate_hz), 20_000 / rate_hz)
     length_s = min(pace_s * log_uniform(chance, 4, 60), _MOST_S)
