@@ -40,7 +40,7 @@ from wakerail.analysis.usb import EARLIER_MODE, LEFT, RETURNED, UsbEvent, UsbRet
 from wakerail.analysis.usb_witness import NEAR_S, UsbWitness
 from wakerail_kit.messages import Frame
 
-_SURE_BEFORE = 2.0  # log odds, the end: from there on what was not seen live is told
+_SURE_BEFORE = 1.0  # log odds, the end: from there on what was not seen live is told
 _LEAST_AGAINST = -0.01  # log odds: what was decided against counts no more
 _GAP = 1.5  # times the usual spacing of ticks
 _KEEP_TICKS = SAMPLE_TICKS + 3
@@ -178,7 +178,7 @@ class BootReader:
             self._ticks.append(join(self._newest_ticks))
             self._newest_ticks.clear()
         seen: list[Seen] = []
-        take = self._finder.take
+        take, trail = self._finder.take, self._finder.trail
         for start_s, end_s, level_a in zip(
             ticks.start_s.tolist(), ticks.end_s.tolist(), ticks.mean_a.tolist(), strict=True
         ):
@@ -186,6 +186,8 @@ class BootReader:
             if boots:
                 seen += [one for boot in boots for one in self._tell_boot(boot)]
                 seen += self._weigh_proposed()
+            if len(trail) >= self._looks.unasked_at:
+                seen += self._look(len(trail))
             if start_s > self._usb.waits_until_s:
                 seen += self._tell_waiting(start_s)
         return seen

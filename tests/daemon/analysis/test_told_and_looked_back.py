@@ -15,7 +15,7 @@ REFUTED, DOUBTFUL, SURE = -4.0, -1.0, 3.0
 
 @dataclass
 class Looker:
-    """Says of restart k of a loop, at look n, what ``says[n][k]`` is; the last of either goes on."""
+    """Says of restart k of a loop, at look n since one was seen live, what ``says[n][k]`` is; the last goes on."""
 
     says: list[list[float]]
     more: dict[float, float] = field(default_factory=dict)  # log odds of moments that are not seen live
@@ -23,10 +23,11 @@ class Looker:
 
     def __call__(self, recorded, live_s, outside):
         row = self.says[min(len(self.live_s), len(self.says) - 1)]
-        self.live_s.append(list(live_s))
+        if live_s:
+            self.live_s.append(list(live_s))
         of_live = [
             Verdict(Sort.COLLAPSE, again_s - 0.4, again_s, 0.0, 0.0, False, row[min(place, len(row) - 1)])
-            for place, again_s in enumerate(self.live_s[-1])
+            for place, again_s in enumerate(live_s)
         ]
         until_s = recorded.trail.start_s[-1]
         more = {at_s: log_odds for at_s, log_odds in self.more.items() if at_s < until_s}
@@ -74,7 +75,8 @@ def test_what_a_later_look_refutes_is_taken_back_and_told_again_by_its_number(tr
     looker, live, reading = watched(trace, watch, 4, [[SURE], [REFUTED, SURE], [SURE]])
     assert live == [1, "-1", 2, "+1", 3, 4]
     assert len(reading.restarts) == 4
-    assert len(looker.live_s) == 4
+    assert looker.live_s[2] == looker.live_s[-1][:3]
+    assert len(looker.live_s) == 5  # that of the fourth was trusted; one that nothing asked for came after it
 
 
 def test_what_was_told_stays_while_it_is_in_doubt(trace, watch):
@@ -112,7 +114,7 @@ def test_where_too_little_was_recorded_to_look_back_what_is_seen_live_is_told(tr
 
 
 def test_what_only_a_look_shows_is_told_by_it_if_it_is_sure_and_else_at_the_end(trace, watch):
-    _, live, reading = watched(trace, watch, 3, [[SURE]], {104.0: 3.0, 105.0: 1.0, 106.0: DOUBTFUL})
+    _, live, reading = watched(trace, watch, 3, [[SURE]], {104.0: 3.0, 105.0: 0.5, 106.0: DOUBTFUL})
     assert live == [1, 2, 3, 4]
     assert told(reading.last_seen) == [5]
     in_hindsight = [one.at_s for one in reading.restarts if "in hindsight" in one.says]
@@ -123,3 +125,12 @@ def test_the_first_restart_waits_for_more_than_a_likeness_and_is_told_at_the_end
     _, live, reading = watched(trace, watch, 1, [[0.3]])
     assert live == []
     assert told(reading.last_seen) == [1]
+
+
+def test_what_nothing_live_proposes_is_told_before_the_end_all_the_same(trace, watch):
+    looker = Looker([[SURE]], {110.0: 3.0})
+    boot = trace(50.0).then(0.0003, 3).boot(40)
+    watching = watch(boot, [7], looking=looker)
+    assert looker.live_s == []
+    assert told(watching.seen) == [1]
+    assert not watching.reader.finish(boot.end_s).last_seen

@@ -15,7 +15,7 @@ def test_all_looks_together_look_at_few_times_the_ticks_there_are(steps, borne_o
     looks, ticks, looked_at = Looks(), 0, 0
     for step in steps:
         ticks += step
-        if looks.due(ticks):
+        if looks.due(ticks) or ticks >= looks.unasked_at:
             looked_at += ticks
             looks.note(ticks, borne_out)
         assert looked_at <= 4 * ticks + 10_000
@@ -30,6 +30,21 @@ def test_a_look_is_due_again_before_twice_as_much_was_recorded(steps):
             looks.note(ticks, [False])
             newest = ticks
         assert ticks < max(2 * newest, newest + 3000)
+
+
+def test_where_nothing_is_proposed_looks_come_at_each_doubling_until_they_are_dear():
+    looks, looked_at = Looks(), []
+    for ticks in range(1, 100_000):
+        if ticks >= looks.unasked_at:
+            looked_at.append(ticks)
+            looks.note(ticks, [])
+    assert looked_at == [256, 512, 1024, 2048, 4096, 8192]
+
+
+def test_a_look_at_what_was_proposed_puts_off_the_next_that_nothing_asks_for():
+    looks = Looks()
+    looks.note(300, [False])
+    assert looks.unasked_at == 600
 
 
 def test_every_proposal_of_the_first_seconds_is_looked_at():
