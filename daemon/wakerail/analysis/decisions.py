@@ -51,9 +51,9 @@ class Decisions:
         self._undecided: deque[Candidate] = deque(maxlen=_KEPT)
 
     @property
-    def doubts(self) -> list[float]:
-        """How probable the candidates set aside are restarts all the same, by what is known now."""
-        return [probability_of(self._odds.of(candidate)) for candidate in self._undecided]
+    def doubts(self) -> dict[float, float]:
+        """How probable the candidates set aside are restarts all the same, by when each began again (s)."""
+        return {candidate.again_s: probability_of(self._odds.of(candidate)) for candidate in self._undecided}
 
     def considers(self, fits: Callable[[Candidate], bool]) -> bool:
         """Tell whether a candidate is open that fits."""

@@ -9,7 +9,7 @@ below: common practice, not measured). What the supply did is measured (99 %), a
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -42,6 +42,7 @@ _ASLEEP_SHARE = 0.1  # of the busiest second: a hung processor draws more than t
 _AT_REST_SHARE = 0.6  # of the busiest second: a boot loads memory and processor fully, what has booted waits
 _ONE_LEVEL_FACTOR = 1.5  # of the opening level: a boot that goes on wakes memory and then all cores
 
+_DOUBTFUL = 0.3  # how probable a restart is from which on a device is not called running
 _MEASURED, _BY_USB = 0.99, 0.98
 _STAYED_DARK, _AT_REST, _UNMOVING, _ONE_LEVEL, _BUSY = 0.95, 0.95, 0.9, 0.85, 0.5
 
@@ -51,9 +52,9 @@ class Watched:
     """What a reader has gathered. Times are monotonic seconds, currents amperes; None is what is not known.
 
     first_s: when the first sample or USB event came. began: how the trace began. off_a: at this and below the device
-    draws what it draws standing. base_a: what it drew before it drew more. doubts: the probabilities of restarts that
-    were not told. sleeps: dips in which it stayed on USB. usb_mode: the mode that USB shows at the end, and whether it
-    is the last of its family.
+    draws what it draws standing. base_a: what it drew before it drew more. doubts: how probable the restarts are that
+    were not told, by when each would have begun (s). sleeps: dips in which it stayed on USB. usb_mode: the mode that
+    USB shows at the end, and whether it is the last of its family.
     """
 
     settings: ReaderSettings
@@ -66,7 +67,7 @@ class Watched:
     off_a: float
     pulses: int
     restarts: tuple[Restart, ...]
-    doubts: Sequence[float]
+    doubts: Mapping[float, float]
     sleeps: int
     supply: SupplyWatch
     usb_mode: tuple[str, bool] | None
@@ -196,8 +197,23 @@ class _Judged:
         concluded = self._of_end() if self._fell_s is None else self._of_fall(self._fell_s)
         if concluded.finding is Finding.TOO_LITTLE_DATA:
             return concluded
-        clean = 1.0 - max(self._watched.doubts, default=0.0)
-        return replace(concluded, sure=clean * concluded.sure)
+        doubts = self._watched.doubts
+        if not doubts:
+            return concluded
+        at_s, doubt = max(doubts.items(), key=lambda one: one[1])
+        if concluded.outcome is Outcome.PASSED and doubt >= _DOUBTFUL:
+            return self._in_doubt(at_s, doubt)
+        return replace(concluded, sure=(1.0 - doubt) * concluded.sure)
+
+    def _in_doubt(self, at_s: float, doubt: float) -> _Conclusion:
+        """Conclude nothing: it may have restarted, and a sentence that it runs would hide that."""
+        others = sum(other >= _DOUBTFUL for other in self._watched.doubts.values()) - 1
+        more = f", and {others} more like it" if others else ""
+        return _inconclusive(
+            f"It may have restarted, likeliest {brief(at_s - self._first_s)} into the watch ({percent(doubt)}){more}; "
+            f"or it slept, or worked: the {self._settings.signal} alone does not tell. Watch again with its USB "
+            "connected."
+        )
 
     def _of_restarts(self) -> _Conclusion | None:
         watched = self._watched

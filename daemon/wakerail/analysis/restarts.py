@@ -69,8 +69,8 @@ class BootFinder:
         return not self._collapsed
 
     @property
-    def doubts(self) -> list[float]:
-        """How probable the candidates set aside are restarts all the same, by what is known now."""
+    def doubts(self) -> dict[float, float]:
+        """How probable the candidates set aside are restarts all the same, by when each began again (s)."""
         return self._decisions.doubts
 
     def recorded(self, onset_s: float | None, ticks: Ticks) -> Recorded:

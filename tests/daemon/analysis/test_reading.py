@@ -7,6 +7,8 @@ import re
 import pytest
 
 from wakerail.analysis.cadence import cadence_of
+from wakerail.analysis.hindsight.look import Verdict
+from wakerail.analysis.sorts import Sort
 from wakerail_kit.outcome import Finding, Outcome
 
 
@@ -50,6 +52,33 @@ def test_a_clean_watch_says_what_it_shows_given_how_it_restarted_before(trace, w
     assert "stayed up for 24" in says
     assert "Watch for more than 30.1 s" in says
     assert "One clean boot shows only that" in conclude(watch(boot), boot)[2]
+
+
+@pytest.mark.parametrize(
+    ("log_odds", "concluded", "says"),
+    [
+        ((-0.5,), TOO_LITTLE, "may have restarted, likeliest 10 s into the watch (38 %); or it slept"),
+        ((-0.5, -0.7, -5.0), TOO_LITTLE, "likeliest 10 s into the watch (38 %), and 1 more like it; or"),
+        ((-1.0,), (Finding.RUNNING, Outcome.PASSED), "stayed up for"),
+    ],
+)
+def test_what_may_well_have_restarted_is_not_called_running(trace, watch, log_odds, concluded, says):
+    boot = trace(20).then(0.0003, 2).boot(40)
+    verdicts = [
+        Verdict(Sort.DIP, at_s - 0.3, at_s, 0.0, 0.0, False, odds)
+        for at_s, odds in zip((110.0, 120.0, 130.0), log_odds, strict=False)
+    ]
+    finding, outcome, said = conclude(watch(boot, looking=lambda *_: verdicts), boot)
+    assert (finding, outcome) == concluded
+    assert says in said
+
+
+def test_what_hangs_is_said_to_hang_though_it_may_have_restarted(trace, watch):
+    hung = trace(20).then(0.0003, 2).boot().then(0.19, 20, ripple=0.0)
+    doubted = [Verdict(Sort.DIP, 109.7, 110.0, 0.0, 0.0, False, -0.5)]
+    sure, unsure = (watch(hung, looking=lambda *_, are=are: are).reader.finish(hung.end_s) for are in ([], doubted))
+    assert sure.finding is unsure.finding is Finding.STALLED
+    assert unsure.probability < 0.7 * sure.probability
 
 
 def test_restarting_with_its_cadence(trace, watch):
