@@ -19,7 +19,7 @@ import itertools
 import multiprocessing
 import random
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from _boosting import grow
@@ -29,7 +29,7 @@ from _scoring import pairing
 from boot_reading import TRAIN_SEEDS, faulty_jobs, healthy_jobs
 
 from wakerail.analysis.hindsight import together
-from wakerail.analysis.hindsight.grid import Bools, Floats
+from wakerail.analysis.hindsight.grid import Bools, Floats, Ints
 from wakerail.analysis.hindsight.look import Look, Outside, Recorded, Verdict, look_at
 from wakerail.analysis.hindsight.moments import Moments
 from wakerail.analysis.hindsight.weighing import GROWN, Forest, Forests, save
@@ -77,8 +77,9 @@ class Described:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DescribedTogether:
-    """What some moments say together, and which were restarts; two never were the same."""
+    """What some moments say together, ``among`` all, and which were restarts; two never were the same."""
 
+    among: Ints
     columns: Mapping[str, Floats]
     were_restarts: Bools
 
@@ -135,11 +136,8 @@ def fit_alone(described: Sequence[Described]) -> Forest:
     return _fit([one.look.columns for one in described], [one.were_restarts for one in described], TREES_ALONE)
 
 
-def describe_together(one: Described, alone: Floats, *, earlier: Forest | None = None) -> DescribedTogether | None:
-    """Describe together what stands for different restarts by the log odds of each alone; None if nothing does.
-
-    With ``earlier`` that is done again, by the log odds that this forest gives them.
-    """
+def describe_together(one: Described, alone: Floats) -> DescribedTogether | None:
+    """Describe together what stands for different restarts by the log odds of each alone; None if nothing does."""
     moments = one.look.moments
     among = np.flatnonzero(together.distinct(moments, alone, one.look.spacing_s))
     if not len(among):
@@ -147,12 +145,14 @@ def describe_together(one: Described, alone: Floats, *, earlier: Forest | None =
     times_s = np.stack([moments.at_s, moments.again_s], axis=1)[among]
     paired = np.zeros(len(among), dtype=np.bool_)
     paired[[found for _, found in pairing(np.array(one.truth.restarts).reshape(-1, 2), times_s, one.sample_s)]] = True
-    columns = one.look.together(alone, alone, among)
-    if earlier is not None:
-        so_far = alone.copy()
-        so_far[among] = earlier.log_odds(columns)
-        columns = one.look.together(alone, so_far, among)
-    return DescribedTogether(columns, paired)
+    return DescribedTogether(among, one.look.together(alone, alone, among), paired)
+
+
+def describe_again(one: Described, alone: Floats, first: DescribedTogether, forest: Forest) -> DescribedTogether:
+    """Describe the same once more, by the log odds that a forest gives them by what they said first."""
+    so_far = alone.copy()
+    so_far[first.among] = forest.log_odds(first.columns)
+    return replace(first, columns=one.look.together(alone, so_far, first.among))
 
 
 def fit(recordings: Sequence[Sequence[Described]]) -> Forests:
@@ -162,9 +162,15 @@ def fit(recordings: Sequence[Sequence[Described]]) -> Forests:
         [of_others.log_odds(one.look.columns) for one in half]
         for half, of_others in zip(halves, map(fit_alone, reversed(halves)), strict=True)
     ]
-    learnt = [_together(half, said, None) for half, said in zip(halves, alone, strict=True)]
+    learnt = [list(map(describe_together, half, said)) for half, said in zip(halves, alone, strict=True)]
     of_others = [_fit_together(half) for half in reversed(learnt)]
-    learnt_again = [_together(*each) for each in zip(halves, alone, of_others, strict=True)]
+    learnt_again = [
+        [
+            None if first is None else describe_again(one, said, first, forest)
+            for one, said, first in zip(half, alone_in_half, learnt_in_half, strict=True)
+        ]
+        for half, alone_in_half, learnt_in_half, forest in zip(halves, alone, learnt, of_others, strict=True)
+    ]
     return Forests(
         fit_alone([*halves[0], *halves[1]]),
         _fit_together([*learnt[0], *learnt[1]]),
@@ -172,13 +178,9 @@ def fit(recordings: Sequence[Sequence[Described]]) -> Forests:
     )
 
 
-def _together(half: Sequence[Described], alone: Sequence[Floats], earlier: Forest | None) -> list[DescribedTogether]:
-    learnt = (describe_together(one, said, earlier=earlier) for one, said in zip(half, alone, strict=True))
-    return [one for one in learnt if one is not None]
-
-
-def _fit_together(learnt: Sequence[DescribedTogether]) -> Forest:
-    return _fit([one.columns for one in learnt], [one.were_restarts for one in learnt], TREES_TOGETHER)
+def _fit_together(learnt: Sequence[DescribedTogether | None]) -> Forest:
+    known = [one for one in learnt if one is not None]
+    return _fit([one.columns for one in known], [one.were_restarts for one in known], TREES_TOGETHER)
 
 
 def _fit(columns: Sequence[Mapping[str, Floats]], truths: Sequence[Bools], trees: int) -> Forest:
@@ -197,9 +199,10 @@ def main() -> None:
     described = list(itertools.chain(*recordings))
     said, truth = [], []
     for one in described:
-        some = describe_together(one, grown.alone.log_odds(one.look.columns), earlier=grown.together)
+        alone = grown.alone.log_odds(one.look.columns)
+        some = describe_together(one, alone)
         if some is not None:
-            said.append(grown.again.log_odds(some.columns) > 0)
+            said.append(grown.again.log_odds(describe_again(one, alone, some, grown.together).columns) > 0)
             truth.append(some.were_restarts)
     right, wrong = np.concatenate(said)[np.concatenate(truth)], np.concatenate(said)[~np.concatenate(truth)]
     figures = {

@@ -4,7 +4,7 @@ import fit_hindsight
 import numpy as np
 import pytest
 from _corpora import LIFELIKE
-from fit_hindsight import describe, describe_together, fit, were_restarts
+from fit_hindsight import describe, describe_again, describe_together, fit, were_restarts
 
 from wakerail.analysis.hindsight.moments import Moments
 from wakerail_sim.corpus import Truth, draw_faulty
@@ -54,9 +54,11 @@ def test_forests_grown_on_some_recordings_tell_the_restarts_of_others(monkeypatc
     forests = fit(learnt)
     said, truth = [], []
     for *_, one in others:
-        some = describe_together(one, forests.alone.log_odds(one.look.columns), earlier=forests.together)
+        alone = forests.alone.log_odds(one.look.columns)
+        some = describe_together(one, alone)
         assert some is not None
-        said += (forests.again.log_odds(some.columns) > 0).tolist()
+        again = describe_again(one, alone, some, forests.together)
+        said += (forests.again.log_odds(again.columns) > 0).tolist()
         truth += some.were_restarts.tolist()
     right = np.array(said) == np.array(truth)
     assert np.mean(right[truth]) > 0.6
