@@ -10,7 +10,7 @@ from wakerail.analysis.hindsight.grid import Bools, Floats
 from wakerail.analysis.hindsight.weighing import Forest
 
 DEPTH = 6
-_RATE, _FEWEST, _SHRUNK, _ASKED = 0.05, 20, 5.0, 0.5
+_RATE, _FEWEST, _SHRUNK, _ASKED = 0.07, 20, 5.0, 0.5
 
 
 def grow(columns: Mapping[str, Floats], truth: Bools, weight: Floats, trees: int) -> Forest:

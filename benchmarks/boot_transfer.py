@@ -1,7 +1,7 @@
 """How well the reading of a boot carries over to recordings that look otherwise than those it was tuned on.
 
-Has the boot reader watch five more corpora of made-up recordings, with its default settings: ``lifelike``, ``motley``
-and ``plain`` of ``wakerail_sim``, of whose scenes hindsight's trees have seen other seeds, and ``assembled`` and
+Has the boot reader watch five more corpora of made-up recordings, with its default settings: ``lifelike``, ``motley``,
+``plain`` and ``assembled`` of ``wakerail_sim``, of whose scenes hindsight's trees have seen other seeds, and
 ``held_out``, on which nothing was tuned. Figures are for 20 samples a second and faster; what no reader could see is
 left out. Without ``--short`` they go to ``benchmarks/results/boot_transfer.md`` as well, scene by scene.
 """

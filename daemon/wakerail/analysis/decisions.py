@@ -55,6 +55,11 @@ class Decisions:
         """How probable the candidates set aside are restarts all the same, by when each began again (s)."""
         return {candidate.again_s: probability_of(self._odds.of(candidate)) for candidate in self._undecided}
 
+    @property
+    def open_falls(self) -> list[Considered]:
+        """What is thought so far of the falls that are not decided yet."""
+        return [Considered.of(one, self._odds.of(one)) for one in self._open if one.sort in FALLEN]
+
     def considers(self, fits: Callable[[Candidate], bool]) -> bool:
         """Tell whether a candidate is open that fits."""
         return any(fits(candidate) for candidate in self._open)

@@ -80,7 +80,7 @@ class BootFinder:
             levels=self.levels,
             spacing_s=self.spacing_s,
             onset_s=onset_s,
-            considered=self._decisions.considered,
+            considered=[*self._decisions.considered, *self._decisions.open_falls],
             meter_says=self._meter_says,
             lowest_a=ticks.low_a,
             highest_a=ticks.high_a,

@@ -40,7 +40,8 @@ from wakerail.analysis.usb import EARLIER_MODE, LEFT, RETURNED, UsbEvent, UsbRet
 from wakerail.analysis.usb_witness import NEAR_S, UsbWitness
 from wakerail_kit.messages import Frame
 
-_SURE_BEFORE = 1.0  # log odds, the end: from there on what was not seen live is told
+_SURE_BEFORE = 1.5  # log odds, the end: from there on what was not seen live is told
+_NEW_TICKS = 40  # what is as new may still be seen live, and better
 _LEAST_AGAINST = -0.01  # log odds: what was decided against counts no more
 _GAP = 1.5  # times the usual spacing of ticks
 _KEEP_TICKS = SAMPLE_TICKS + 3
@@ -260,7 +261,8 @@ class BootReader:
             return taken_back[place].revise(verdict.log_odds, "by all that was recorded it is one")
         if (place := nearest_of(verdict, self._pending, spacing_s)) is not None:
             return [self._tell_proposed(self._pending[place])]
-        if not at_end and verdict.log_odds < _SURE_BEFORE:
+        is_new = self._finder.trail.start_s[-1] - verdict.again_s < _NEW_TICKS * spacing_s
+        if not at_end and (is_new or verdict.log_odds < _SURE_BEFORE):
             return []
         evidence = evidence_of(verdict.sort, verdict.alike, 0.0, dipped=verdict.dipped)
         return [self._tell_begin(verdict, verdict.log_odds, evidence, None)]

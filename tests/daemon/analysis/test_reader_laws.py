@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from wakerail.analysis.settings import ReaderSettings
@@ -98,6 +98,7 @@ def test_shift_in_time(trace, name, shift_s):
 
 @LAW
 @given(name=SHAPE, scale=st.floats(0.3, 3.0))
+@example(name="one level", scale=0.75)  # a look came while falls were still open, and took their ends for jumps
 def test_scale_of_the_current(trace, name, scale):
     loop = make(trace, name)
     hold = hold_same if SHAPES[name][1] or scale >= MOVES_FROM else hold_same_restarts

@@ -13,6 +13,7 @@ from wakerail.analysis.hindsight.evidence import Columns, describe
 from wakerail.analysis.hindsight.first_boot import boot_to_know
 from wakerail.analysis.hindsight.grid import Bools, Floats, Grid, Ints
 from wakerail.analysis.hindsight.instants import Instants
+from wakerail.analysis.hindsight.kin import Surroundings, describe_kin, surroundings
 from wakerail.analysis.hindsight.moments import SORTS, MeterSays, Moments, after_dips, gather
 from wakerail.analysis.hindsight.openings import Alike, hold_against_all, hold_beside
 from wakerail.analysis.hindsight.shapes import Shapes
@@ -26,6 +27,7 @@ _FEWEST_TICKS = 16
 _MOST = 1500  # moments
 _HARDLY_ALIKE = -3.0  # a log-likelihood ratio: a tick early or late it may be more alike
 _FALLEN_COUNTS = 5.0  # a fall is looked at rather than a jump that is as good
+_SHY = 0.5  # log odds: on recordings that they were not grown on, half of what trees take to be at this below 0 is
 _ONE_OF_ANOTHER = -9.0  # the log odds of a moment that stands for the same restart as a likelier one
 
 Outside = Callable[[float, float], float]
@@ -77,6 +79,7 @@ class Look:
 
     moments: Moments
     columns: Columns
+    about: Surroundings
     dipped: Bools
     spacing_s: float
     length_s: float
@@ -87,8 +90,10 @@ class Look:
         That depends on the log odds of all moments: those of each ``alone``, and what they are ``so_far``.
         """
         columns = {key: column[among] for key, column in self.columns.items()} | {"alone": alone[among]}
-        return describe_crowd(self.moments, so_far, among) | describe_together(
-            self.moments.only(among), columns, so_far[among], self.spacing_s, self.length_s
+        return (
+            describe_crowd(self.moments, so_far, among)
+            | describe_together(self.moments.only(among), columns, so_far[among], self.spacing_s, self.length_s)
+            | describe_kin(self.about.only(among), self.moments.again_s[among], so_far[among])
         )
 
 
@@ -123,7 +128,7 @@ def look_at(recorded: Recorded, live_s: Iterable[float]) -> Look | None:
     columns |= shapes.describe(moments.place)
     dipped = instants.deep[moments.place]
     length_s = recorded.trail.start_s[-1] - recorded.trail.start_s[0]
-    return Look(moments, columns, dipped, recorded.spacing_s, length_s)
+    return Look(moments, columns, surroundings(grid, moments.place), dipped, recorded.spacing_s, length_s)
 
 
 def looking_by(forests: Forests) -> Looking:
@@ -145,7 +150,7 @@ def _look_back(forests: Forests, recorded: Recorded, live_s: Iterable[float], ou
         so_far = alone.copy()
         for forest in (forests.together, forests.again):
             so_far[among] = forest.log_odds(look.together(alone, so_far, among))
-        log_odds[among] = so_far[among] + other[among]
+        log_odds[among] = so_far[among] + _SHY + other[among]
     return [
         Verdict(
             sort=SORTS[int(moments.sort[place])],

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wakerail.analysis.hindsight.deciding import are_among
+from wakerail.analysis.hindsight.kin import NAMES
 from wakerail.analysis.hindsight.moments import Moments
 from wakerail.analysis.hindsight.together import describe_crowd, describe_together, distinct
 from wakerail.analysis.hindsight.weighing import grown
@@ -125,4 +126,4 @@ def test_the_forest_asks_for_nothing_that_is_not_said():
     said = together(times, columns, np.full(COUNT, 3.0))
     crowd = describe_crowd(moments(times), np.full(COUNT, 3.0), np.arange(COUNT))
     for forest in (grown().together, grown().again):
-        assert set(forest.names) == said.keys() | crowd.keys()
+        assert set(forest.names) == {*said, *crowd, *NAMES}
