@@ -3,14 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
-from wakerail.analysis.hindsight.grid import Bools, Floats
+from wakerail.analysis.hindsight.grid import Bools, Floats, Ints
 from wakerail.analysis.hindsight.weighing import Forest
 
 DEPTH = 6
 _RATE, _FEWEST, _SHRUNK, _ASKED = 0.07, 20, 5.0, 0.5
+
+
+def half_each(one: Forest, other: Forest) -> Forest:
+    """Return the trees of both, each with half a say: log odds that are the mean of theirs."""
+    names = (*one.names, *(name for name in other.names if name not in one.names))
+    asks = np.array([names.index(name) for name in other.names])[other.asks]
+    nodes = max(one.asks.shape[1], other.asks.shape[1])
+
+    def both(ones: Ints | Floats | Bools, others: Ints | Floats | Bools) -> Any:
+        return np.concatenate([np.pad(each, ((0, 0), (0, nodes - each.shape[1]))) for each in (ones, others)])
+
+    return Forest(
+        names=names,
+        begins_with=(one.begins_with + other.begins_with) / 2,
+        depth=max(one.depth, other.depth),
+        asks=both(one.asks, asks),
+        bound=both(one.bound, other.bound),
+        unknown_is_low=both(one.unknown_is_low, other.unknown_is_low),
+        low=both(one.low, other.low),
+        high=both(one.high, other.high),
+        adds=both(one.adds / 2, other.adds / 2),
+    )
 
 
 def grow(columns: Mapping[str, Floats], truth: Bools, weight: Floats, trees: int) -> Forest:

@@ -7,16 +7,22 @@ import json
 import platform
 import sys
 from collections.abc import Mapping
+from pathlib import Path
 
 import structlog
 
 
-def arguments(docstring: str | None) -> argparse.Namespace:
-    """Read the options ``--json`` and ``--short``, and send what is logged to stderr: stdout is the figures' alone."""
+def arguments(docstring: str | None, **more: str) -> argparse.Namespace:
+    """Read the options ``--json`` and ``--short``, and send what is logged to stderr: stdout is the figures' alone.
+
+    ``more`` options take a file each; given is what help says of them.
+    """
     structlog.configure(logger_factory=structlog.PrintLoggerFactory(sys.stderr))
     parser = argparse.ArgumentParser(description=docstring, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--json", action="store_true", help="print one JSON object on stdout")
     parser.add_argument("--short", action="store_true", help="fewer rounds, for a quick look")
+    for name, says in more.items():
+        parser.add_argument(f"--{name}", type=Path, metavar="FILE", help=says)
     return parser.parse_args()
 
 

@@ -91,7 +91,7 @@ _HEAD = f"""# How well the reading of a boot carries over
 
 Made by `benchmarks/boot_transfer.py`: recordings of other devices, faults and meters than in `boot_reading.py`, at
 {FAST_HZ:g} samples/s and faster, {SEEDS} seeds of each scene from {REPORT_SEEDS.start} on, default settings. The trees
-of hindsight were grown on other seeds of the first three; nothing was tuned on the others. A restart counts as found
+of hindsight were grown on other seeds of the first four; nothing was tuned on the last. A restart counts as found
 when one of its two times is within 0.5 s or three samples of the truth. Intervals are exact at 95 %, and take restarts
 as independent, which those of one recording are not; a recording with more than {MOST_RESTARTS} is left out. "false"
 counts restarts found where nothing restarted, "live" is what was told while the recording ran, taken back or not."""

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from _boosting import grow
+from _boosting import grow, half_each
 
 
 def drawn(count=4000):
@@ -35,3 +35,13 @@ def test_the_forest_says_what_the_library_says(ensemble, monkeypatch):
     forest = grow(columns, truth, weight, 20)
     theirs = kept[0].decision_function(np.column_stack(list(columns.values())))
     assert forest.log_odds(columns) == pytest.approx(theirs, abs=1e-9)
+
+
+def test_two_forests_with_half_a_say_each_say_the_mean_of_what_each_says(ensemble):
+    columns, truth = drawn()
+    weight = np.ones(len(truth))
+    few = {name: columns[name] for name in ("noise", "one")}
+    one, other = grow(few, truth, weight, 10), grow(columns, ~truth, weight, 25)
+    mean = (one.log_odds(columns) + other.log_odds(columns)) / 2
+    for both in (half_each(one, other), half_each(other, one)):
+        assert both.log_odds(columns) == pytest.approx(mean, abs=1e-9)

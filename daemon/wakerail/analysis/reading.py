@@ -42,7 +42,7 @@ _ASLEEP_SHARE = 0.1  # of the busiest second: a hung processor draws more than t
 _AT_REST_SHARE = 0.6  # of the busiest second: a boot loads memory and processor fully, what has booted waits
 _ONE_LEVEL_FACTOR = 1.5  # of the opening level: a boot that goes on wakes memory and then all cores
 
-_DOUBTFUL = 0.4  # how probable a restart is from which on a device is not called running
+_DOUBTFUL = 0.3  # how probable a restart is from which on a device is not called running
 _MEASURED, _BY_USB = 0.99, 0.98
 _STAYED_DARK, _AT_REST, _UNMOVING, _ONE_LEVEL, _BUSY = 0.95, 0.95, 0.9, 0.85, 0.5
 

@@ -40,7 +40,7 @@ from wakerail.analysis.usb import EARLIER_MODE, LEFT, RETURNED, UsbEvent, UsbRet
 from wakerail.analysis.usb_witness import NEAR_S, UsbWitness
 from wakerail_kit.messages import Frame
 
-_SURE_BEFORE = 1.5  # log odds, the end: from there on what was not seen live is told
+_SURE_BEFORE = 1.0  # log odds, the end: from there on what was not seen live is told
 _NEW_TICKS = 40  # what is as new may still be seen live, and better
 _LEAST_AGAINST = -0.01  # log odds: what was decided against counts no more
 _GAP = 1.5  # times the usual spacing of ticks

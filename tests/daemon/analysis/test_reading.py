@@ -57,9 +57,9 @@ def test_a_clean_watch_says_what_it_shows_given_how_it_restarted_before(trace, w
 @pytest.mark.parametrize(
     ("log_odds", "concluded", "says"),
     [
-        ((-0.2,), TOO_LITTLE, "may have restarted, likeliest 10 s into the watch (45 %); or it slept"),
-        ((-0.2, -0.3, -5.0), TOO_LITTLE, "likeliest 10 s into the watch (45 %), and 1 more like it; or"),
-        ((-0.5,), (Finding.RUNNING, Outcome.PASSED), "stayed up for"),
+        ((-0.5,), TOO_LITTLE, "may have restarted, likeliest 10 s into the watch (38 %); or it slept"),
+        ((-0.5, -0.7, -5.0), TOO_LITTLE, "likeliest 10 s into the watch (38 %), and 1 more like it; or"),
+        ((-1.0,), (Finding.RUNNING, Outcome.PASSED), "stayed up for"),
     ],
 )
 def test_what_may_well_have_restarted_is_not_called_running(trace, watch, log_odds, concluded, says):

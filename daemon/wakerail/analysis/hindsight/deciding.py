@@ -10,8 +10,8 @@ import numpy as np
 from wakerail.analysis.hindsight.look import Verdict
 from wakerail.analysis.hindsight.together import are_one, is_among
 
-_IN_DOUBT, _MOSTLY = -1.5, 0.95  # log odds: down to these what stood is not taken back, if so much of it holds
-_SURE_OF_ONE = 1.3  # log odds
+_IN_DOUBT, _MOSTLY = -2.0, 0.95  # log odds: down to these what stood is not taken back, if so much of it holds
+_SURE_OF_ONE = 0.8  # log odds
 
 
 class Span(Protocol):

@@ -27,7 +27,6 @@ _FEWEST_TICKS = 16
 _MOST = 1500  # moments
 _HARDLY_ALIKE = -3.0  # a log-likelihood ratio: a tick early or late it may be more alike
 _FALLEN_COUNTS = 5.0  # a fall is looked at rather than a jump that is as good
-_SHY = 0.5  # log odds: on recordings that they were not grown on, half of what trees take to be at this below 0 is
 _ONE_OF_ANOTHER = -9.0  # the log odds of a moment that stands for the same restart as a likelier one
 
 Outside = Callable[[float, float], float]
@@ -150,7 +149,7 @@ def _look_back(forests: Forests, recorded: Recorded, live_s: Iterable[float], ou
         so_far = alone.copy()
         for forest in (forests.together, forests.again):
             so_far[among] = forest.log_odds(look.together(alone, so_far, among))
-        log_odds[among] = so_far[among] + _SHY + other[among]
+        log_odds[among] = so_far[among] + other[among]
     return [
         Verdict(
             sort=SORTS[int(moments.sort[place])],

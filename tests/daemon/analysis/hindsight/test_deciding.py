@@ -35,7 +35,7 @@ def verdicts(*log_odds):
         ((2.0, 2.0, -1.0), [0, 1, 2]),  # in doubt
         ((2.0, 2.0, -4.0), [0, 1]),  # refuted
         ((-4.0, -1.0, -4.0), []),  # where most is refuted, what is in doubt falls with it
-        ((-1.0, -1.4, -0.5), [0, 1, 2]),  # in doubt, all of it
+        ((-1.0, -1.5, -0.5), [0, 1, 2]),  # in doubt, all of it
     ],
 )
 def test_what_stood_stays_where_it_is_in_doubt_and_goes_where_it_is_refuted(log_odds, count):
@@ -50,8 +50,8 @@ def test_what_did_not_stand_has_to_be_sure():
 
 
 def test_where_nothing_stood_there_has_to_be_more_than_a_likeness():
-    assert restarts_of(verdicts(1.2, 0.3), [], SPACING_S) == []
-    assert len(restarts_of(verdicts(1.4, 0.3), [], SPACING_S)) == 2
+    assert restarts_of(verdicts(0.7, 0.3), [], SPACING_S) == []
+    assert len(restarts_of(verdicts(0.9, 0.3), [], SPACING_S)) == 2
 
 
 def test_of_two_that_stand_for_one_restart_the_nearer_does():
