@@ -51,9 +51,9 @@ class Decisions:
         self._undecided: deque[Candidate] = deque(maxlen=_KEPT)
 
     @property
-    def doubts(self) -> dict[float, float]:
-        """How probable the candidates set aside are restarts all the same, by when each began again (s)."""
-        return {candidate.again_s: probability_of(self._odds.of(candidate)) for candidate in self._undecided}
+    def doubts(self) -> list[tuple[float, float]]:
+        """When each candidate set aside began again (s), and how probable it now is a restart all the same."""
+        return [(candidate.again_s, probability_of(self._odds.of(candidate))) for candidate in self._undecided]
 
     @property
     def open_falls(self) -> list[Considered]:

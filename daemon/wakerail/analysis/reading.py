@@ -9,7 +9,7 @@ below: common practice, not measured). What the supply did is measured (99 %), a
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -52,9 +52,9 @@ class Watched:
     """What a reader has gathered. Times are monotonic seconds, currents amperes; None is what is not known.
 
     first_s: when the first sample or USB event came. began: how the trace began. off_a: at this and below the device
-    draws what it draws standing. base_a: what it drew before it drew more. doubts: how probable the restarts are that
-    were not told, by when each would have begun (s). sleeps: dips in which it stayed on USB. usb_mode: the mode that
-    USB shows at the end, and whether it is the last of its family.
+    draws what it draws standing. base_a: what it drew before it drew more. doubts: when each restart that was not
+    told would have begun, and how probable it is. sleeps: dips in which it stayed on USB. usb_mode: the mode that USB
+    shows at the end, and whether it is the last of its family.
     """
 
     settings: ReaderSettings
@@ -67,7 +67,7 @@ class Watched:
     off_a: float
     pulses: int
     restarts: tuple[Restart, ...]
-    doubts: Mapping[float, float]
+    doubts: Sequence[tuple[float, float]]
     sleeps: int
     supply: SupplyWatch
     usb_mode: tuple[str, bool] | None
@@ -200,14 +200,14 @@ class _Judged:
         doubts = self._watched.doubts
         if not doubts:
             return concluded
-        at_s, doubt = max(doubts.items(), key=lambda one: one[1])
+        at_s, doubt = max(doubts, key=lambda one: one[1])
         if concluded.outcome is Outcome.PASSED and doubt >= _DOUBTFUL:
             return self._in_doubt(at_s, doubt)
         return replace(concluded, sure=(1.0 - doubt) * concluded.sure)
 
     def _in_doubt(self, at_s: float, doubt: float) -> _Conclusion:
         """Conclude nothing: it may have restarted, and a sentence that it runs would hide that."""
-        others = sum(other >= _DOUBTFUL for other in self._watched.doubts.values()) - 1
+        others = sum(other >= _DOUBTFUL for _, other in self._watched.doubts) - 1
         more = f", and {others} more like it" if others else ""
         return _inconclusive(
             f"It may have restarted, likeliest {brief(at_s - self._first_s)} into the watch ({percent(doubt)}){more}; "

@@ -69,8 +69,8 @@ class BootFinder:
         return not self._collapsed
 
     @property
-    def doubts(self) -> dict[float, float]:
-        """How probable the candidates set aside are restarts all the same, by when each began again (s)."""
+    def doubts(self) -> list[tuple[float, float]]:
+        """When each candidate set aside began again (s), and how probable it now is a restart all the same."""
         return self._decisions.doubts
 
     def recorded(self, onset_s: float | None, ticks: Ticks) -> Recorded:

@@ -73,7 +73,7 @@ class BootReader:
         self._proposed: list[Considered] = []
         self._pending: list[Considered] = []  # what no look has borne out yet
         self._looks = Looks()
-        self._doubts: dict[float, float] | None = None  # once all was looked back at
+        self._doubts: list[tuple[float, float]] | None = None  # once all was looked back at
 
     # --- what comes in ---
 
@@ -247,11 +247,11 @@ class BootReader:
             if told.begin is not None:
                 told.restart = replace(told.restart, says=self._says_of(told.begin, told.restart.evidence))
         explained = are_among(verdicts, [told.restart for told in self._told.counting], self._finder.spacing_s)
-        self._doubts = {
-            one.again_s: probability_of(one.log_odds)
+        self._doubts = [
+            (one.again_s, probability_of(one.log_odds))
             for one, is_one in zip(verdicts, explained, strict=True)
             if not is_one
-        }
+        ]
 
     def _tell_found(self, verdict: Verdict, *, at_end: bool) -> list[Seen]:
         """Tell of what a look bears out: as it was seen live, or told and taken back, or only in hindsight."""

@@ -73,6 +73,15 @@ def test_what_may_well_have_restarted_is_not_called_running(trace, watch, log_od
     assert says in said
 
 
+def test_a_doubt_is_not_hidden_by_another_moment_at_the_same_time(trace, watch):
+    boot = trace(20).then(0.0003, 2).boot(40)
+    verdicts = [
+        Verdict(sort, at_s, 110.0, 0.0, 0.0, False, odds)
+        for sort, at_s, odds in ((Sort.DIP, 109.7, -0.5), (Sort.JUMP, 110.0, -9.0))
+    ]
+    assert conclude(watch(boot, looking=lambda *_: verdicts), boot)[:2] == TOO_LITTLE
+
+
 def test_what_hangs_is_said_to_hang_though_it_may_have_restarted(trace, watch):
     hung = trace(20).then(0.0003, 2).boot().then(0.19, 20, ripple=0.0)
     doubted = [Verdict(Sort.DIP, 109.7, 110.0, 0.0, 0.0, False, -0.5)]
