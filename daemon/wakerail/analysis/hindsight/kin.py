@@ -16,6 +16,7 @@ from scipy.special import expit
 from wakerail.analysis.hindsight.evidence import Columns
 from wakerail.analysis.hindsight.grid import Bools, Floats, Grid, Ints
 from wakerail.analysis.hindsight.rows import Rows
+from wakerail.analysis.hindsight.together import log_s, usual_distance
 
 _AFTER = np.array([1, 3, 5, 8, 12, 17, 23, 31, 41, 54, 71, 93, 122])  # ticks
 _BEFORE = np.array([-1, -3, -6, -11, -19, -32])
@@ -24,7 +25,7 @@ _CHANGED, _UNCHANGED_COUNTS = 0.1, 0.15  # natural log; what a window counts tha
 _MOST, _LEAST = 32, -4.0  # moments that all are held against, and their log odds
 _KIN, _SAME_BEFORE = 1.5, 1.0  # log-likelihood ratios
 _FEWEST = 2
-_LEAST_S, _LEAST_EXPECTED, _NOBODY = 1e-3, 1e-3, -1e3
+_LEAST_EXPECTED, _NOBODY = 1e-3, -1e3
 _WHEN = ("kin_intervals_vary", "kin_interval_off", "kin_interval")
 NAMES = (
     "kin_best",
@@ -144,9 +145,9 @@ def _when(again_s: Floats, held_s: Floats, kin: Bools) -> tuple[Floats, Floats, 
     vary, off, usual = (np.full(len(again_s), np.nan) for _ in range(3))
     for place in np.flatnonzero(kin.any(axis=1)).tolist():
         times_s = np.sort(np.append(held_s[kin[place]], again_s[place]))
-        logs = np.log(np.maximum(np.diff(times_s), _LEAST_S))
+        logs = log_s(np.diff(times_s))
         usual[place] = np.median(logs)
         here = int(np.searchsorted(times_s, again_s[place]))
-        vary[place] = np.median(np.abs(logs - usual[place]))
+        vary[place] = usual_distance(logs)
         off[place] = np.abs(logs[max(here - 1, 0) : here + 1] - usual[place]).min()
     return vary, off, usual

@@ -143,13 +143,13 @@ def describe_together(
 
 def _of_them(moments: Moments, columns: Columns, off: Floats, some: Ints, length_s: float) -> dict[str, Floats]:
     """Return what is true of some moments together, the same for all."""
-    intervals = _log_s(np.diff(moments.again_s[some]))
+    intervals = log_s(np.diff(moments.again_s[some]))
     best, sorts = columns["alike_at_best"][some], moments.sort[some]
     numbers = {
         "off_varies": off[some].std(),
-        "off_varies_mostly": _usual_distance(off[some]),
+        "off_varies_mostly": usual_distance(off[some]),
         "intervals_vary": intervals.std(),
-        "intervals_vary_mostly": _usual_distance(intervals),
+        "intervals_vary_mostly": usual_distance(intervals),
         "usually_alike": np.median(best),
         "share_alike": np.mean(best > _BACK),
         "share_told": columns["told"][some].mean(),
@@ -170,7 +170,7 @@ def _of_each(moments: Moments, columns: Columns, off: Floats, some: Ints) -> dic
     begins_s = moments.again_s[some]
     place = np.searchsorted(begins_s, moments.again_s)  # of itself, for one of them
     since_s = np.where(place > 0, moments.again_s - begins_s[np.maximum(place - 1, 0)], np.nan)
-    usual = np.median(_log_s(np.diff(begins_s)))
+    usual = np.median(log_s(np.diff(begins_s)))
 
     def above(name: str) -> Floats:
         return columns[name] - np.median(_known(columns[name][some]))
@@ -181,17 +181,18 @@ def _of_each(moments: Moments, columns: Columns, off: Floats, some: Ints) -> dic
         "level_before_unlike_others": np.abs(above("level_before")),
         "opening_unlike_others": np.abs(above("opening_level_off")),
         "second_stage_above_others": above("alike_by_the_second_stage"),
-        "interval_unlike_others": np.abs(_log_s(since_s) - usual),
+        "interval_unlike_others": np.abs(log_s(since_s) - usual),
         "dip_unlike_others": np.abs(above("dips_by")),
     }
 
 
-def _log_s(lasts_s: Floats) -> Floats:
+def log_s(lasts_s: Floats) -> Floats:
+    """Return the natural logs of lengths of time (s), those of less than a millisecond as of one."""
     logs: Floats = np.log(np.maximum(lasts_s, 1e-3))
     return logs
 
 
-def _usual_distance(values: Floats) -> float:
+def usual_distance(values: Floats) -> float:
     """Return the median distance from the median."""
     return float(np.median(np.abs(values - np.median(values))))
 
